@@ -1,0 +1,28 @@
+"""The registry: what flies, who works on it, with which instruments."""
+
+from fleet.models.aircraft import Aircraft
+from fleet.models.base import Base, Operator
+from fleet.models.fluid import FluidBatch
+from fleet.models.instruments import Calibration, Instrument
+from fleet.models.parts import Fitment, Part
+from fleet.models.people import Authorisation, User
+from fleet.models.utilisation import UtilisationEntry
+from fleet.models.variant import MeasuringPoint, Position, ReferenceRow, Variant
+
+__all__ = [
+    "Aircraft",
+    "Authorisation",
+    "Base",
+    "Calibration",
+    "Fitment",
+    "FluidBatch",
+    "Instrument",
+    "MeasuringPoint",
+    "Operator",
+    "Part",
+    "Position",
+    "ReferenceRow",
+    "User",
+    "UtilisationEntry",
+    "Variant",
+]
