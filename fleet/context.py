@@ -1,0 +1,67 @@
+"""What the page frame needs on every page."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.apps import apps
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+
+@dataclass(frozen=True)
+class Place:
+    """One entry of the navigation: address name, label, permission that opens it ('' = every person)."""
+
+    name: str
+    label: str
+    permission: str = ""
+
+
+# The order is the order on the page. A place whose address does not exist is left out.
+PLACES = (
+    Place("reports:home", "Home"),
+    Place("checks:due_list", "Due list", "checks.view_duepoint"),
+    Place("checks:icing_status", "Icing status", "checks.view_defect"),
+    Place("checks:aircraft_list", "Aircraft", "fleet.view_aircraft"),
+    Place("checks:new", "New check", "checks.perform_check"),
+    Place("checks:drift_ranking", "Drift", "checks.view_trendresult"),
+    Place("checks:records", "Records", "checks.view_checkevent"),
+    Place("checks:defects", "Defects", "checks.view_defect"),
+    Place("checks:utilisation", "Utilisation", "fleet.view_utilisation"),
+    Place("checks:instruments", "Instruments", "fleet.view_instrument"),
+)
+
+
+def frame(request: HttpRequest) -> dict[str, Any]:
+    """`nav_items`: dicts of label, url, current; `demo_banner`: bool. At most one query, when rendered."""
+    return {"nav_items": nav_items(request), "demo_banner": is_demo()}
+
+
+def nav_items(request: HttpRequest) -> list[dict[str, Any]]:
+    """The places that this person may open, with the one being shown marked as current."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return []
+    items = []
+    for place in PLACES:
+        if place.permission and not user.has_perm(place.permission):
+            continue
+        try:
+            url = reverse(place.name)
+        except NoReverseMatch:
+            continue
+        current = request.path == url or (url != "/" and request.path.startswith(url))
+        items.append({"label": place.label, "url": url, "current": current})
+    if user.is_staff:
+        url = reverse("admin:index")
+        items.append({"label": "Master data", "url": url, "current": request.path.startswith(url)})
+    return items
+
+
+def is_demo() -> bool:
+    """Whether these records belong to the invented operator of the demo (one query)."""
+    try:
+        operator = apps.get_model("fleet", "Operator")
+    except LookupError:
+        return False
+    return operator._default_manager.filter(is_demo=True).exists()

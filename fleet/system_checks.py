@@ -1,0 +1,90 @@
+"""Is the configuration fit to keep signed records? Registered with Django, each finding by its id.
+
+fleet.E001  PostgreSQL would lose committed records in a crash (fsync or synchronous_commit off)
+fleet.E002  SQLite does not run with the tried settings
+fleet.E003  demo log-ins asked for on a site that others can reach
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.conf import settings
+from django.core.checks import ERROR, CheckMessage, Error, Tags, register, run_checks
+from django.core.exceptions import ImproperlyConfigured
+from django.db import connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+SAFE_COMMIT = {"on", "remote_write", "remote_apply"}  # 'local' and 'off' lose what was acknowledged
+
+
+@register(Tags.database)
+def durable_database(databases: Sequence[str] | None = None, **_kwargs: Any) -> list[CheckMessage]:
+    """E001 or E002 for each database named; asks the live connection, not the settings."""
+    found: list[CheckMessage] = []
+    for alias in databases or []:
+        connection = connections[alias]
+        if connection.vendor == "postgresql":
+            found += postgresql_findings(connection)
+        elif connection.vendor == "sqlite":
+            found += sqlite_findings(connection)
+    return found
+
+
+def postgresql_findings(connection: BaseDatabaseWrapper) -> list[CheckMessage]:
+    """E001 for each of fsync, full_page_writes and synchronous_commit that is not safe."""
+    safe = {"fsync": {"on"}, "full_page_writes": {"on"}, "synchronous_commit": SAFE_COMMIT}
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT name, setting FROM pg_settings WHERE name = ANY(%s)", [list(safe)])
+        actual = dict(cursor.fetchall())
+    return [
+        Error(
+            f"PostgreSQL runs with {name} = {actual.get(name)}: signed records could be lost in a crash.",
+            hint=f"Set {name} = on for the server, this database and this role, then restart.",
+            id="fleet.E001",
+        )
+        for name, values in safe.items()
+        if actual.get(name) not in values
+    ]
+
+
+def sqlite_findings(connection: BaseDatabaseWrapper) -> list[CheckMessage]:
+    """E002 for each pragma or transaction mode that differs from the tried ones."""
+    in_memory = connection.is_in_memory_db()  # type: ignore[attr-defined]
+    tried = {
+        "journal_mode": "memory" if in_memory else "wal",
+        "synchronous": 2,  # FULL
+        "recursive_triggers": 1,
+        "foreign_keys": 1,
+    }
+    actual: dict[str, object] = {}
+    with connection.cursor() as cursor:
+        for name in tried:
+            cursor.execute(f"PRAGMA {name}")
+            actual[name] = cursor.fetchone()[0]
+    tried["transaction_mode"] = "IMMEDIATE"
+    actual["transaction_mode"] = connection.settings_dict["OPTIONS"].get("transaction_mode")
+    return [
+        Error(
+            f"SQLite runs with {name} = {actual[name]} instead of {value}.",
+            hint="Use the SQLite options of fleet/settings.py, on a local disk that supports WAL.",
+            id="fleet.E002",
+        )
+        for name, value in tried.items()
+        if actual[name] != value
+    ]
+
+
+@register(Tags.security)
+def no_demo_in_production(**_kwargs: Any) -> list[CheckMessage]:
+    """E003: the demo's log-ins and passwords are printed for everyone to read."""
+    if not (settings.PRODUCTION and settings.DEMO):
+        return []
+    hint = "Unset DEMO, or name only loopback addresses in ALLOWED_HOSTS."
+    return [Error("DEMO is set on a site that others can reach.", hint=hint, id="fleet.E003")]
+
+
+def refuse_unsafe_start() -> None:
+    """Run all checks, those of the database included; raise with every error found."""
+    errors = [message for message in run_checks(databases=list(connections)) if message.level >= ERROR]
+    if errors:
+        raise ImproperlyConfigured("\n".join(["Weepwatch does not start:", *map(str, errors)]))

@@ -1,0 +1,20 @@
+"""The one place that names all three rooms."""
+
+from django.contrib import admin
+from django.contrib.auth.views import LogoutView
+from django.urls import include, path
+
+from fleet.views.health import health
+from fleet.views.login import log_in
+
+admin.site.site_header = admin.site.site_title = "Weepwatch master data"
+admin.site.index_title = "Master data"
+
+urlpatterns = [
+    path("", include("reports.urls")),
+    path("", include("checks.urls")),
+    path("login/", log_in, name="login"),
+    path("logout/", LogoutView.as_view(), name="logout"),
+    path("health/", health, name="health"),
+    path("admin/", admin.site.urls),
+]

@@ -1,0 +1,24 @@
+"""Logging in, and what a person sees who tried too often."""
+
+from django.conf import settings
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.views import LoginView
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+log_in = LoginView.as_view(template_name="registration/login.html", redirect_authenticated_user=True)
+
+
+@login_not_required
+def locked_out(request: HttpRequest, *_original: object, **_credentials: object) -> HttpResponse:
+    """The log-in page with the lock-out words (called by django-axes), status 429.
+
+    Context: `form` (empty), `locked_out` True, `lock_minutes` whole minutes until the next try counts.
+    The words do not tell whether such a person exists.
+    """
+    minutes = int(settings.AXES_COOLOFF_TIME.total_seconds() // 60)
+    context = {"form": AuthenticationForm(request), "locked_out": True, "lock_minutes": minutes}
+    response = render(request, "registration/login.html", context, status=429)
+    response["Retry-After"] = str(minutes * 60)
+    return response

@@ -1,0 +1,6 @@
+"""Addresses of the reports pages."""
+
+from django.urls import URLPattern, URLResolver
+
+app_name = "reports"
+urlpatterns: list[URLPattern | URLResolver] = []
