@@ -1,0 +1,35 @@
+"""What is to be done, what was done, and what it means."""
+
+from checks.models.defect import Defect, Deferral, Rectification
+from checks.models.event import CautionFollowed, CheckEvent, Decision, Observation, Reading, Reset, Result
+from checks.models.imports import ImportBatch
+from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
+from checks.models.programme import DuePoint, RecurringCheck
+from checks.models.record import ChainHead, Record, Signature
+from checks.models.trend import DriftRun, SeriesState
+
+__all__ = [
+    "CautionFollowed",
+    "ChainHead",
+    "CheckEvent",
+    "Decision",
+    "Defect",
+    "Deferral",
+    "DriftRun",
+    "DuePoint",
+    "ImportBatch",
+    "LimitRow",
+    "LimitTable",
+    "Observation",
+    "Procedure",
+    "Reading",
+    "Record",
+    "Rectification",
+    "RecurringCheck",
+    "Reset",
+    "Result",
+    "Revision",
+    "SeriesState",
+    "Signature",
+    "Step",
+]

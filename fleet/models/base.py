@@ -32,7 +32,9 @@ class Operator(models.Model):
         "extent, approved or disapproved, list of discrepancies.",
     )
     purges_before_escalation = models.PositiveSmallIntegerField(
-        default=2, validators=[MinValueValidator(1)], help_text="After this many purges on one occasion it escalates."
+        default=2,
+        validators=[MinValueValidator(1)],
+        help_text="After this many purges on one occasion it escalates.",
     )
     too_low_share = models.DecimalField(
         max_digits=3,

@@ -27,19 +27,25 @@ class Instrument(models.Model):
     owner = models.CharField(max_length=80, help_text="Who owns it; a lender's name for a borrowed one.")
     serial_number = models.CharField(max_length=40, blank=True)
     base = models.ForeignKey("fleet.Base", models.PROTECT, null=True, blank=True, related_name="instruments")
-    unit = models.CharField(max_length=12, help_text="Unit it reads in, as UCUM code: kPa, bar, [psi], mL, Cel.")
+    unit = models.CharField(
+        max_length=12, help_text="Unit it reads in, as UCUM code: kPa, bar, [psi], mL, Cel."
+    )
     range_low = models.DecimalField(max_digits=9, decimal_places=3)
     range_high = models.DecimalField(max_digits=9, decimal_places=3)
     resolution = models.DecimalField(max_digits=9, decimal_places=4)
     accuracy_kind = models.CharField(max_length=20, choices=AccuracyKind)
     accuracy = models.DecimalField(max_digits=9, decimal_places=4)
-    needs_calibration = models.BooleanField(default=True, help_text="Off for a plain vessel with engraved marks.")
+    needs_calibration = models.BooleanField(
+        default=True, help_text="Off for a plain vessel with engraved marks."
+    )
     in_use = models.BooleanField(default=True)
 
     class Meta:
         ordering = ["code"]
         constraints = [
-            models.CheckConstraint(condition=Q(range_high__gt=F("range_low")), name="instrument_range_ordered"),
+            models.CheckConstraint(
+                condition=Q(range_high__gt=F("range_low")), name="instrument_range_ordered"
+            ),
             models.CheckConstraint(condition=Q(resolution__gt=0), name="instrument_resolution_positive"),
             models.CheckConstraint(condition=Q(accuracy__gte=0), name="instrument_accuracy_not_negative"),
         ]
@@ -75,7 +81,7 @@ class Calibration(models.Model):
         decimal_places=4,
         null=True,
         blank=True,
-        help_text="As found, in the instrument's unit: what it read too high (+) or too low (-). Empty: not known.",
+        help_text="As found, in its unit: read too high (+) or too low (-). Empty: not known.",
     )
     laboratory = models.CharField(max_length=120, blank=True)
     certificate_number = models.CharField(max_length=60)

@@ -18,7 +18,9 @@ class Part(models.Model):
     class Meta:
         ordering = ["part_number", "serial_number"]
         constraints = [
-            models.UniqueConstraint(fields=["part_number", "serial_number"], name="part_serial_once_per_number")
+            models.UniqueConstraint(
+                fields=["part_number", "serial_number"], name="part_serial_once_per_number"
+            )
         ]
 
     def __str__(self) -> str:
@@ -54,7 +56,9 @@ class Fitment(models.Model):
                 violation_error_message="A part can't be removed before it was fitted.",
             ),
             models.CheckConstraint(
-                condition=Q(removed_hours=None) | Q(fitted_hours=None) | Q(removed_hours__gte=F("fitted_hours")),
+                condition=Q(removed_hours=None)
+                | Q(fitted_hours=None)
+                | Q(removed_hours__gte=F("fitted_hours")),
                 name="fitment_hours_ordered",
                 violation_error_message="Hours at removal can't be below hours at fitting.",
             ),
@@ -68,17 +72,21 @@ class Fitment(models.Model):
         if not (self.aircraft_id and self.position_id and self.part_id and self.fitted_on):
             return
         if self.position.variant_id != self.aircraft.variant_id:
-            raise ValidationError({"position": f"{self.position} is not a position of {self.aircraft.variant}."})
-        overlap = Fitment.objects.exclude(pk=self.pk).filter(Q(removed_on=None) | Q(removed_on__gt=self.fitted_on))
+            raise ValidationError(
+                {"position": f"{self.position} is not a position of {self.aircraft.variant}."}
+            )
+        overlap = Fitment.objects.exclude(pk=self.pk).filter(
+            Q(removed_on=None) | Q(removed_on__gt=self.fitted_on)
+        )
         if self.removed_on:
             overlap = overlap.filter(fitted_on__lt=self.removed_on)
         other = overlap.filter(aircraft=self.aircraft, position=self.position).select_related("part").first()
         if other:
             raise ValidationError(
-                {"position": f"{other.part} stands in {self.position} since {other.fitted_on}. Remove it first."}
+                {"position": f"{other.part} is there since {other.fitted_on}. Remove it first."}
             )
         other = overlap.filter(part=self.part).select_related("aircraft", "position").first()
         if other:
             raise ValidationError(
-                {"part": f"{self.part} is fitted to {other.aircraft}, {other.position}. Remove it there first."}
+                {"part": f"It is fitted to {other.aircraft}, {other.position}. Remove it there first."}
             )

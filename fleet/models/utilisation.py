@@ -26,7 +26,9 @@ class UtilisationEntry(models.Model):
     landings = models.PositiveIntegerField("total landings")
     kind = models.CharField(max_length=12, choices=Kind, default=Kind.READING)
     remark = models.CharField(max_length=200, blank=True)
-    source = models.CharField(max_length=120, blank=True, help_text="Where the figures come from, e.g. file and line.")
+    source = models.CharField(
+        max_length=120, blank=True, help_text="Where the figures come from, e.g. file and line."
+    )
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     entered_at = models.DateTimeField(auto_now_add=True)
     supersedes = models.OneToOneField(
@@ -39,7 +41,9 @@ class UtilisationEntry(models.Model):
         ordering = ["aircraft", "on", "pk"]
         verbose_name_plural = "utilisation entries"
         indexes = [models.Index(fields=["aircraft", "-on"], name="utilisation_latest")]
-        constraints = [models.CheckConstraint(condition=models.Q(hours__gte=0), name="utilisation_hours_not_negative")]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(hours__gte=0), name="utilisation_hours_not_negative")
+        ]
 
     def __str__(self) -> str:
         return f"{self.aircraft} {self.on}: {self.hours} h, {self.landings} landings"

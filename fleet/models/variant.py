@@ -54,7 +54,9 @@ class Position(models.Model):
 
     class Meta:
         ordering = ["variant", "order", "code"]
-        constraints = [models.UniqueConstraint(fields=["variant", "code"], name="position_code_once_per_variant")]
+        constraints = [
+            models.UniqueConstraint(fields=["variant", "code"], name="position_code_once_per_variant")
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -78,7 +80,12 @@ class MeasuringPoint(models.Model):
     kind = models.CharField(max_length=12, choices=Kind)
     quantity = models.CharField(max_length=10, choices=Quantity)
     position = models.ForeignKey(
-        Position, models.PROTECT, null=True, blank=True, related_name="points", help_text="The panel of a panel port."
+        Position,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="points",
+        help_text="The panel of a panel port.",
     )
     nominal = models.DecimalField(
         max_digits=9,
