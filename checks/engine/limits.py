@@ -87,17 +87,14 @@ def slope_at(table: LimitTable, temperature: Decimal) -> Slope:
     It carries the thermometer's uncertainty into the uncertainty of the comparison, whichever rule is read
     by: the manual's rows are steps only on paper. One row alone has slope 0.
     """
-    touching = [
-        (a, b)
-        for a, b in pairwise(table.ordered)
-        if a.temperature <= temperature <= b.temperature != a.temperature
-    ]
+    segments = pairwise(table.ordered)
+    touching = [(a, b) for a, b in segments if a.temperature <= temperature <= b.temperature]
 
     def steepest(side: str) -> Decimal:
         slopes = [Decimal(0)]
         for a, b in touching:
             first, second = getattr(a, side), getattr(b, side)
-            if first is not None and second is not None:
+            if first is not None and second is not None and a.temperature != b.temperature:
                 slopes.append(abs(EXACT.divide(second - first, b.temperature - a.temperature)))
         return max(slopes)
 

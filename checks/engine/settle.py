@@ -18,6 +18,7 @@ NEW_RUN = "starts a new run (off cadence)"
 SETTLED = "settled here"
 AFTER = "after settling"
 DEPARTS = "after settling, departs"
+NOT_JUDGED = "not judged"
 # Values and resolution brought from psi to kPa carry the rounding of the canonical grid: not a disagreement.
 _ROUNDING = 2 * CANONICAL_STEP
 
@@ -73,7 +74,7 @@ def settle(
         )
     fault = _order_fault(samples)
     if fault:
-        return Settled(False, None, None, None, tuple(COUNTED for _ in samples), fault)
+        return Settled(False, None, None, None, tuple(NOT_JUDGED for _ in samples), fault)
     half = resolution / 2 + _ROUNDING
     marks: list[str] = []
     run: list[Decimal] = []
@@ -112,7 +113,8 @@ def _order_fault(samples: Sequence[Sample]) -> str | None:
         return "a reading lies before the start of the pump; correct its time"
     for a, b in pairwise(samples):
         if b.elapsed_s <= a.elapsed_s:
-            return f"the reading at {plain(b.elapsed_s)} s follows one at {plain(a.elapsed_s)} s; correct the times"
+            late, early = plain(a.elapsed_s), plain(b.elapsed_s)
+            return f"the reading at {early} s follows one at {late} s; correct the times"
     return None
 
 

@@ -29,7 +29,7 @@ class Unit:
     zero: Decimal = Decimal(0)
 
 
-# Exact definitions (NIST SP 811 B.8): pound-force 4.4482216152605 N, inch 0.0254 m, US gallon 231 cubic inches.
+# Exact definitions (NIST SP 811 B.8): pound-force 4.4482216152605 N, inch 0.0254 m, gallon 231 cubic inches.
 _GALLON_ML = Decimal("3785.411784")
 _OUNCE_ML = Decimal("29.5735295625")
 _60 = Decimal(60)
