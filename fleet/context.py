@@ -20,15 +20,15 @@ class Place:
 # The order is the order on the page. A place whose address does not exist is left out.
 PLACES = (
     Place("reports:home", "Home"),
-    Place("checks:due_list", "Due list", "checks.view_duepoint"),
-    Place("checks:icing_status", "Icing status", "checks.view_defect"),
-    Place("checks:aircraft_list", "Aircraft", "fleet.view_aircraft"),
-    Place("checks:new", "New check", "checks.perform_check"),
-    Place("checks:drift_ranking", "Drift", "checks.view_trendresult"),
-    Place("checks:records", "Records", "checks.view_checkevent"),
-    Place("checks:defects", "Defects", "checks.view_defect"),
-    Place("checks:utilisation", "Utilisation", "fleet.view_utilisation"),
-    Place("checks:instruments", "Instruments", "fleet.view_instrument"),
+    Place("checks:due_list", "Due list", "checks.view_records"),
+    Place("checks:icing_status", "Icing status", "checks.view_records"),
+    Place("checks:aircraft_list", "Aircraft", "checks.view_records"),
+    Place("checks:new", "New check", "checks.record_check"),
+    Place("checks:drift_ranking", "Drift", "checks.view_records"),
+    Place("checks:records", "Records", "checks.view_records"),
+    Place("checks:defects", "Defects", "checks.view_records"),
+    Place("checks:utilisation", "Utilisation", "checks.view_records"),
+    Place("checks:instruments", "Instruments", "checks.view_records"),
 )
 
 

@@ -69,6 +69,7 @@ class Revision(models.Model):
 
     class Meta:
         ordering = ["procedure", "effective_on", "pk"]
+        permissions = [("approve_revision", "Can approve a revision that another person typed")]
         constraints = [
             models.UniqueConstraint(fields=["procedure", "number"], name="revision_number_once"),
             models.UniqueConstraint(
