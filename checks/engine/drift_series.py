@@ -1,0 +1,173 @@
+"""From readings to lives: compensated, ordered, with the effect of each check and the baseline of each life."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from checks.engine.drift_bank import Block
+from checks.engine.drift_data import FIRST, PURGE, FleetFit, Floats, Ints, Lives, Readings
+from checks.engine.drift_reference import AT, Reference, compensate
+from checks.engine.drift_regression import FOLLOWS_FLUID, group_median
+
+CHECK_LIVES = 4
+PURGED_SD = 0.08
+PURGED_READINGS = 3
+CHECK_LEFT = 0.15
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """Readings up to `now` that can be compensated, ordered by series, life and day.
+
+    y: ln above nominal at 20 °C, temperature law and gauge taken out, (n,); check_effect: what all points of the
+    check share, (n,); variance: of y without the check's share, (n,); shares: readings that follow the fluid
+    row: position in the readings given; edges (k+1,): life i holds rows edges[i]:edges[i+1]
+    start, renewed, previous, series, (k,): day each life began, whether with a new part, the life before it (-1)
+    """
+
+    readings: Readings
+    row: Ints
+    y: Floats
+    check_effect: Floats
+    variance: Floats
+    shares: np.ndarray
+    edges: Ints
+    start: Floats
+    renewed: np.ndarray
+    previous: Ints
+    series: Ints
+    left_out: dict[int, int]
+
+    @property
+    def current(self) -> Ints:
+        """The last life of every series, in the order of series."""
+        return np.flatnonzero(np.append(self.series[1:] != self.series[:-1], True)[: len(self.series)])
+
+
+def prepare(
+    readings: Readings,
+    references: Mapping[int, Reference],
+    fit: FleetFit,
+    now: float,
+    lives: Lives | None = None,
+) -> Prepared:
+    """Compensate and order what is known at `now`; nothing later is looked at."""
+    row = np.flatnonzero(readings.day <= now)
+    past = readings.take(row)
+    x, rounding = compensate(past, references)
+    known = np.isfinite(x)
+    strange, counts = np.unique(past.series[~known], return_counts=True)
+    row, kept, x, rounding = row[known], past.take(known), x[known], rounding[known]
+    start, kind = _starts(kept, lives)
+    order = np.lexsort((kept.value, kept.check, kept.day, kept.life, start, kept.series))
+    kept, start = kept.take(order), start[order]
+    y = x[order] - _corrections(kept, fit)
+    first = np.flatnonzero(np.append(True, kept.life[1:] != kept.life[:-1])[: len(kept)])
+    series = kept.series[first]
+    same = np.append(False, series[1:] == series[:-1])[: len(series)]
+    exponents = {int(g): references[int(g)].viscosity_exponent for g in np.unique(kept.group)}
+    shares = np.array([exponents[int(g)] > FOLLOWS_FLUID for g in kept.group], dtype=bool)
+    return Prepared(
+        readings=kept,
+        row=row[order],
+        y=y,
+        check_effect=_check_effects(kept, y, shares, fit),
+        variance=fit.s_rep**2 + rounding[order],
+        shares=shares,
+        edges=np.append(first, len(kept)),
+        start=start[first],
+        renewed=np.array(
+            [
+                kind.get(int(key), PURGE if later else FIRST)
+                for key, later in zip(kept.life[first], same, strict=True)
+            ],
+            dtype=object,
+        )
+        != PURGE,
+        previous=np.where(same, np.arange(len(first)) - 1, -1),
+        series=series,
+        left_out={int(s): int(c) for s, c in zip(strange, counts, strict=True)},
+    )
+
+
+def block_of(
+    prepared: Prepared, chosen: Ints, fit: FleetFit, lims: Mapping[int, float], *, whole: bool
+) -> Block:
+    """Pad the chosen lives into one block; `whole` keeps the effect of the check in, so that an aircraft whose
+    points all drift together is seen."""
+    sizes = prepared.edges[chosen + 1] - prepared.edges[chosen]
+    rank = np.arange(sizes.max())
+    used = rank < sizes[:, None]
+    rows = np.where(used, prepared.edges[chosen][:, None] + rank, prepared.edges[chosen][:, None])
+    shared = np.where(prepared.shares, fit.s_check**2, 0.0)
+    known = prepared.check_effect != 0
+    if whole:
+        y, variance = prepared.y, prepared.variance + shared
+    else:
+        y = prepared.y - prepared.check_effect
+        variance = prepared.variance + np.where(known, CHECK_LEFT, 1.0) * shared
+    groups = [fit.groups[int(g)] for g in prepared.readings.group[rows[:, 0]]]
+    mean = np.array([g.baseline_mean for g in groups])
+    sd = np.array([g.baseline_sd for g in groups])
+    for i in np.flatnonzero(~prepared.renewed[chosen] & (prepared.previous[chosen] >= 0)):
+        before = prepared.edges[prepared.previous[chosen[i]]]
+        until = min(before + PURGED_READINGS, prepared.edges[prepared.previous[chosen[i]] + 1])
+        mean[i], sd[i] = np.median(y[before:until]), PURGED_SD
+    return Block(
+        t=prepared.readings.day[rows] - prepared.start[chosen][:, None],
+        y=y[rows],
+        v=variance[rows],
+        used=used,
+        mean=mean,
+        sd=sd,
+        lim=np.array([lims[int(g)] for g in prepared.readings.group[rows[:, 0]]]),
+        first=prepared.renewed[chosen],
+    )
+
+
+def _starts(readings: Readings, lives: Lives | None) -> tuple[Floats, dict[int, str]]:
+    """Day on which the life of each reading began, and the kinds that were told."""
+    _, code = np.unique(readings.life, return_inverse=True)
+    earliest = np.full(code.max(initial=-1) + 1, np.inf)
+    np.minimum.at(earliest, code, readings.day)
+    start = earliest[code]
+    if lives is None:
+        return start, {}
+    told = dict(zip(lives.life.tolist(), lives.start_day.tolist(), strict=True))
+    stated = np.array([told.get(int(key), np.inf) for key in readings.life], dtype=float)
+    return np.minimum(start, stated), dict(zip(lives.life.tolist(), lives.kind, strict=True))
+
+
+def _corrections(readings: Readings, fit: FleetFit) -> Floats:
+    """Temperature law and gauge effect to take from each reading, ln."""
+    groups, code = np.unique(readings.group, return_inverse=True)
+    law = np.array([(fit.groups[int(g)].b1, fit.groups[int(g)].b2) for g in groups]).reshape(-1, 2)[code]
+    gauges, instrument = np.unique(readings.gauge, return_inverse=True)
+    effect = np.array([fit.gauges.get(int(g), 0.0) for g in gauges])[instrument]
+    warmth = (readings.temperature_c - AT) / 10
+    return law[:, 0] * warmth + law[:, 1] * warmth**2 + effect
+
+
+def _check_effects(readings: Readings, y: Floats, shares: np.ndarray, fit: FleetFit) -> Floats:
+    """What the points of one check share (a misread thermometer moves them all), shrunk towards none.
+
+    Needs four lives of two readings or more in the check; zero elsewhere.
+    """
+    effect = np.zeros(len(readings))
+    _, life, size = np.unique(readings.life, return_inverse=True, return_counts=True)
+    use = shares & (size[life] >= 2)
+    if not use.any():
+        return effect
+    _, life = np.unique(readings.life[use], return_inverse=True)
+    checks, check, counts = np.unique(readings.check[use], return_inverse=True, return_counts=True)
+    wide = counts >= CHECK_LIVES
+    shrink = np.where(wide, fit.s_check**2 / (fit.s_check**2 + 1.57 * fit.s_rep**2 / counts), 0.0)
+    common = np.zeros(len(checks))
+    for _ in range(2):
+        level = group_median(y[use] - common[check], life, life.max() + 1)
+        common = shrink * group_median(y[use] - level[life], check, len(checks))
+    at = np.searchsorted(checks, readings.check).clip(0, len(checks) - 1)
+    return np.where(shares & (checks[at] == readings.check), common[at], effect)
