@@ -102,7 +102,7 @@ def project(
     hours_per_day: Decimal | None = None,
     landings_per_day: Decimal | None = None,
 ) -> Projection:
-    """The date on which a check falls due, whichever limb occurs first; rates are of the aircraft's own use."""
+    """The date on which a check falls due, whichever limb occurs first; rates: the aircraft's own use."""
     limbs = []
     for limb in due.limbs:
         if limb.kind == HOURS:

@@ -22,6 +22,9 @@ class SeasonDate:
     month: int
     day: int
 
+    def __post_init__(self) -> None:
+        self.in_year(2024)  # refuses 30 February and the like
+
     def in_year(self, year: int) -> date:
         """This season date in a year. ValueError for a day that no year has."""
         if (self.month, self.day) == (2, 29):
@@ -58,10 +61,8 @@ class Interval:
             raise ValueError("an interval needs days, months, hours, landings or a season date")
         if any(limb is not None and limb <= 0 for limb in limbs):
             raise ValueError("days, months, hours and landings of an interval must be above 0")
-        if (
-            min(self.tolerance_days, self.tolerance_hours, self.tolerance_landings, self.season_window_days)
-            < 0
-        ):
+        whole = (self.tolerance_days, self.tolerance_landings, self.season_window_days)
+        if min(whole) < 0 or self.tolerance_hours < 0:
             raise ValueError("tolerances and the season window cannot be below 0")
         if self.counting not in COUNTINGS:
             raise ValueError(f"counting {self.counting!r} is not known; use {', '.join(COUNTINGS)}")
@@ -159,15 +160,24 @@ def _months_limb(interval: Interval, months: int, done_on: date, previous_due: D
     if previous is not None and isinstance(previous.at, date):
         base = _base(done_on, previous.at, interval.tolerance_days, interval.counting)
         if base == previous.at:
-            anchor, steps = previous.anchor or previous.at, previous.steps + 1 if previous.anchor else 1
+            anchor, steps = _grid(previous.at, previous, months, interval.to_month_end)
     due = add_months(anchor, months * steps, to_month_end=interval.to_month_end)
     return Limb(MONTHS, due, _plus(due, interval.tolerance_days), anchor, steps)
 
 
+def _grid(at: date, previous: Limb, months: int, to_month_end: bool) -> tuple[date, int]:
+    """Anchor and steps of the point after `at`; it is the new anchor where the interval has changed."""
+    if previous.anchor is None:
+        return at, 1
+    if add_months(previous.anchor, months * previous.steps, to_month_end=to_month_end) != at:
+        return at, 1
+    return previous.anchor, previous.steps + 1
+
+
 def add_months(anchor: date, months: int, *, to_month_end: bool = False) -> date:
     """Calendar months on from the anchor, clipped to the month's length or moved to its end."""
-    delta = relativedelta(months=months, day=31) if to_month_end else relativedelta(months=months)
-    return anchor + delta
+    moved: date = anchor + relativedelta(months=months, day=31 if to_month_end else None)
+    return moved
 
 
 def _base(done: Amount, previous: Amount | None, tolerance: Decimal | int, counting: str) -> Amount:
