@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 from typing import Any
 
-from django.apps import apps
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
+from django.utils.functional import SimpleLazyObject
+
+from fleet.models import Operator
 
 
 @dataclass(frozen=True)
@@ -33,8 +35,12 @@ PLACES = (
 
 
 def frame(request: HttpRequest) -> dict[str, Any]:
-    """`nav_items`: dicts of label, url, current; `demo_banner`: bool. At most one query, when rendered."""
-    return {"nav_items": nav_items(request), "demo_banner": is_demo()}
+    """`nav_items`: dicts of label, url, current; `demo_banner`: bool. Both are worked out only where a
+    template shows them, so the parts that htmx asks for don't pay."""
+    return {
+        "nav_items": SimpleLazyObject(lambda: nav_items(request)),
+        "demo_banner": SimpleLazyObject(is_demo),
+    }
 
 
 def nav_items(request: HttpRequest) -> list[dict[str, Any]]:
@@ -60,8 +66,4 @@ def nav_items(request: HttpRequest) -> list[dict[str, Any]]:
 
 def is_demo() -> bool:
     """Whether these records belong to the invented operator of the demo (one query)."""
-    try:
-        operator = apps.get_model("fleet", "Operator")
-    except LookupError:
-        return False
-    return operator._default_manager.filter(is_demo=True).exists()
+    return Operator.objects.filter(is_demo=True).exists()

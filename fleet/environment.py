@@ -8,7 +8,9 @@ must never fall back to its default in silence. The value itself is not repeated
 import ipaddress
 import os
 import secrets
+import zoneinfo
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
 
@@ -68,6 +70,24 @@ def folder(name: str, default: Path) -> Path:
     if not path.is_absolute():
         raise ImproperlyConfigured(f"{name} must be an absolute path, not {value!r}.")
     return path
+
+
+def time_zone(name: str, default: str) -> str:
+    """A name that the time zone database knows."""
+    value = text(name, default)
+    if value not in zoneinfo.available_timezones():
+        raise ImproperlyConfigured(f"{name} must be a time zone such as Atlantic/Reykjavik, not {value!r}.")
+    return value
+
+
+def origins(name: str) -> list[str]:
+    """Comma-separated origins: scheme and host, nothing behind them."""
+    values = words(name)
+    for value in values:
+        parts = urlsplit(value)
+        if parts.scheme not in ("http", "https") or not parts.netloc or parts.path or parts.query:
+            raise ImproperlyConfigured(f"{name} takes origins such as https://example.org, not {value!r}.")
+    return values
 
 
 def is_loopback(host: str) -> bool:

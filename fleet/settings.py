@@ -116,7 +116,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 2_621_440
 # --- Language and time ------------------------------------------------------------------------
 LANGUAGE_CODE = "en-gb"
 USE_TZ = True
-TIME_ZONE = env.text("TIME_ZONE", "UTC")
+TIME_ZONE = env.time_zone("TIME_ZONE", "UTC")
 
 # --- People -----------------------------------------------------------------------------------
 AUTH_USER_MODEL = "fleet.User"
@@ -140,6 +140,7 @@ AXES_FAILURE_LIMIT = env.number("LOGIN_TRIES", 5, least=3, most=100)
 AXES_COOLOFF_TIME = timedelta(minutes=env.number("LOGIN_LOCK_MINUTES", 15, least=1, most=1440))
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False  # tries meanwhile are not looked at
 AXES_LOCKOUT_CALLABLE = "fleet.views.login.locked_out"
 AXES_VERBOSE = False
 
@@ -148,7 +149,7 @@ SESSION_COOKIE_AGE = 12 * 60 * 60  # one shift
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PRODUCTION
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
-CSRF_TRUSTED_ORIGINS = env.words("CSRF_TRUSTED_ORIGINS")
+CSRF_TRUSTED_ORIGINS = env.origins("CSRF_TRUSTED_ORIGINS")
 SECURE_SSL_REDIRECT = env.flag("SECURE_SSL_REDIRECT", PRODUCTION)
 SECURE_REDIRECT_EXEMPT = [r"^health/$"]  # a balancer asks from inside, without TLS
 SECURE_HSTS_SECONDS = env.number("SECURE_HSTS_SECONDS", 365 * 24 * 3600 if PRODUCTION else 0)
@@ -180,6 +181,8 @@ CONTENT_SECURITY_POLICY = {
 STATIC_URL = "/static/"
 STATIC_ROOT = env.folder("STATIC_ROOT", LOCAL_DIR / "static")
 WHITENOISE_USE_FINDERS = not PRODUCTION
+if not PRODUCTION:
+    env.private_folder(STATIC_ROOT)  # whitenoise warns of a missing one, and here it may stay empty
 STATIC_STORAGE = (
     "whitenoise.storage.CompressedManifestStaticFilesStorage"
     if PRODUCTION

@@ -14,11 +14,16 @@ log_in = LoginView.as_view(template_name="registration/login.html", redirect_aut
 def locked_out(request: HttpRequest, *_original: object, **_credentials: object) -> HttpResponse:
     """The log-in page with the lock-out words (called by django-axes), status 429.
 
-    Context: `form` (empty), `locked_out` True, `lock_minutes` whole minutes until the next try counts.
-    The words do not tell whether such a person exists.
+    Context: `form` without the password, `locked_out`, `lock_minutes` (whole minutes until a try counts
+    again), `next`. The words are the same whether or not such a person exists.
     """
     minutes = int(settings.AXES_COOLOFF_TIME.total_seconds() // 60)
-    context = {"form": AuthenticationForm(request), "locked_out": True, "lock_minutes": minutes}
+    context = {
+        "form": AuthenticationForm(request, initial={"username": request.POST.get("username", "")}),
+        "locked_out": True,
+        "lock_minutes": minutes,
+        "next": request.POST.get("next", ""),
+    }
     response = render(request, "registration/login.html", context, status=429)
     response["Retry-After"] = str(minutes * 60)
     return response
