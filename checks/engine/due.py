@@ -71,7 +71,7 @@ class LimbProjection:
     """One limb now: remaining days, hours or landings (negative = past), and the dates they come to.
 
     on and latest_on None: no date can be told (no totals or rate of use, or far away); remaining None: the
-    limb itself cannot be told. A number passed already comes to today.
+    limb itself cannot be told. A number passed already comes to the day of the totals.
     """
 
     limb: Limb
@@ -101,14 +101,20 @@ def project(
     landings_now: int | None = None,
     hours_per_day: Decimal | None = None,
     landings_per_day: Decimal | None = None,
+    totals_on: date | None = None,
 ) -> Projection:
-    """The date on which a check falls due, whichever limb occurs first; rates: the aircraft's own use."""
+    """The date on which a check falls due, whichever limb occurs first; rates: the aircraft's own use.
+
+    totals_on: the day at whose end the totals held, today unless given. What was used since is not known,
+    so the dates of hours and landings count from it.
+    """
+    since = totals_on or now
     limbs = []
     for limb in due.limbs:
         if limb.kind == HOURS:
-            limbs.append(_project_number(limb, now, hours_now, hours_per_day, "h"))
+            limbs.append(_project_number(limb, since, hours_now, hours_per_day, "h"))
         elif limb.kind == LANDINGS:
-            limbs.append(_project_number(limb, now, landings_now, landings_per_day, "landings"))
+            limbs.append(_project_number(limb, since, landings_now, landings_per_day, "landings"))
         else:
             limbs.append(_project_date(limb, now))
     dated = [(p.on, p) for p in limbs if p.on is not None]
@@ -116,7 +122,7 @@ def project(
     if not dated:
         return Projection(None, None, None, tuple(limbs), tuple(lines))
     on, first = min(dated, key=lambda pair: pair[0])
-    latest = min(p.latest_on for _, p in dated if p.latest_on is not None)
+    latest = min((p.latest_on for _, p in dated if p.latest_on is not None), default=None)
     if len(limbs) > 1:
         lines.append(f"whichever occurs first: {first.limb.kind}")
     return Projection(on, first.limb, latest, tuple(limbs), tuple(lines))
@@ -148,7 +154,7 @@ def _project_date(limb: Limb, now: date) -> LimbProjection:
 
 
 def _project_number(
-    limb: Limb, now: date, total: Decimal | int | None, per_day: Decimal | None, unit: str
+    limb: Limb, since: date, total: Decimal | int | None, per_day: Decimal | None, unit: str
 ) -> LimbProjection:
     if limb.at is None or limb.latest is None or isinstance(limb.at, date) or isinstance(limb.latest, date):
         return LimbProjection(limb, None, None, None, None, f"{limb.kind}: {limb.note or 'not known'}")
@@ -156,7 +162,7 @@ def _project_number(
     if total is None:
         return LimbProjection(limb, None, None, None, None, f"{point}; no total of the aircraft is recorded")
     left, left_latest = Decimal(limb.at - total), Decimal(limb.latest - total)
-    on, latest_on = _day(now, left, per_day), _day(now, left_latest, per_day)
+    on, latest_on = _day(since, left, per_day), _day(since, left_latest, per_day)
     rate = f" at {plain(per_day)} a day" if per_day else ", no rate of use to tell a date by"
     about = f", about {on.isoformat()}" if on and left > 0 else ""
     return LimbProjection(
@@ -168,10 +174,10 @@ def _left(left: Decimal, unit: str) -> str:
     return f"{plain(left)} {unit} left" if left >= 0 else f"{plain(-left)} {unit} past"
 
 
-def _day(now: date, left: Decimal, per_day: Decimal | None) -> date | None:
+def _day(since: date, left: Decimal, per_day: Decimal | None) -> date | None:
     if left <= 0:
-        return now
+        return since
     if per_day is None or per_day <= 0:
         return None
     days = (left / per_day).to_integral_value(ROUND_FLOOR)
-    return now + timedelta(days=int(days)) if days <= _FARTHEST_DAYS else None
+    return since + timedelta(days=int(days)) if days <= _FARTHEST_DAYS else None
