@@ -158,6 +158,7 @@ STATES: dict[str, State] = {
     "in calibration": State("in calibration", "tick"),
     "calibration due soon": State("calibration due soon", "dial-part", "heed"),
     "out of calibration": State("out of calibration", "cross", "act"),
+    "no calibration needed": State("no calibration needed", "dashes", "faint"),
     "valid": State("valid", "tick"),
     "expired": State("expired", "cross", "act"),
     "settled": State("settled", "tick"),

@@ -3,7 +3,37 @@
 import datetime as dt
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Case, F, OuterRef, Q, Subquery, Value, When
+
+IN_CALIBRATION = "in calibration"
+DUE_SOON = "calibration due soon"
+OUT_OF_CALIBRATION = "out of calibration"
+NOT_NEEDED = "no calibration needed"
+
+
+class InstrumentQuerySet(models.QuerySet):
+    def with_calibration(self, on: dt.date, soon_days: int = 30) -> "InstrumentQuerySet":
+        """Adds `calibration_due` (date or None) and `calibration_state`, one of the words above.
+
+        The newest calibration done by that day counts, and counts for nothing if it failed.
+        """
+        newest = Calibration.objects.filter(instrument=OuterRef("pk"), calibrated_on__lte=on).order_by(
+            "-calibrated_on"
+        )
+        soon = on + dt.timedelta(days=soon_days)
+        return self.annotate(
+            calibration_due=Subquery(newest.values("due_on")[:1]),
+            calibration_result=Subquery(newest.values("result")[:1]),
+        ).annotate(
+            calibration_state=Case(
+                When(needs_calibration=False, then=Value(NOT_NEEDED)),
+                When(calibration_result=Calibration.Result.FAILED, then=Value(OUT_OF_CALIBRATION)),
+                When(calibration_due__gt=soon, then=Value(IN_CALIBRATION)),
+                When(calibration_due__gte=on, then=Value(DUE_SOON)),
+                default=Value(OUT_OF_CALIBRATION),
+                output_field=models.CharField(),
+            )
+        )
 
 
 class Instrument(models.Model):
@@ -40,6 +70,8 @@ class Instrument(models.Model):
     )
     in_use = models.BooleanField(default=True)
 
+    objects = InstrumentQuerySet.as_manager()
+
     class Meta:
         ordering = ["code"]
         constraints = [
@@ -56,9 +88,17 @@ class Instrument(models.Model):
 
 class CalibrationQuerySet(models.QuerySet):
     def covering(self, on: dt.date) -> "CalibrationQuerySet":
-        """Good calibrations in force on the day, newest first; the due day itself still counts."""
+        """Good calibrations in force on the day, at most one per instrument; the due day still counts.
+
+        A newer calibration done by that day takes the place of an older one, the more so if it failed.
+        """
+        newer = Calibration.objects.filter(
+            instrument=OuterRef("instrument"),
+            calibrated_on__lte=on,
+            calibrated_on__gt=OuterRef("calibrated_on"),
+        )
         return (
-            self.filter(calibrated_on__lte=on, due_on__gte=on)
+            self.filter(~models.Exists(newer), calibrated_on__lte=on, due_on__gte=on)
             .exclude(result=Calibration.Result.FAILED)
             .order_by("-calibrated_on")
         )

@@ -1,0 +1,130 @@
+"""Instruments: the state of their calibration, and the certificates."""
+
+from django.core.paginator import Paginator
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from checks.forms.instruments import InstrumentFilter
+from checks.views.access import needs
+from fleet import certificates
+from fleet.models import Calibration, Instrument, Operator
+from fleet.models.instruments import DUE_SOON, OUT_OF_CALIBRATION
+
+PER_PAGE = 50
+TONES = {OUT_OF_CALIBRATION: "act", DUE_SOON: "heed"}
+SORTS = {
+    "code": "code",
+    "kind": "kind",
+    "owner": "owner",
+    "base": "base__name",
+    "due": "calibration_due",
+}
+COLUMNS = [
+    {"label": "Instrument", "sort": "code"},
+    {"label": "Kind", "sort": "kind"},
+    {"label": "Calibration"},
+    {"label": "Calibration due", "sort": "due"},
+    {"label": "Range"},
+    {"label": "Owner", "sort": "owner"},
+    {"label": "Base", "sort": "base"},
+]
+
+
+@require_safe
+@needs("checks.view_records")
+def instruments(request: HttpRequest) -> HttpResponse:
+    """Every instrument with the state of its calibration today; those in use unless asked otherwise."""
+    known = Instrument.objects.with_calibration(timezone.localdate(), Operator.current().due_soon_days)
+    if not request.GET.get("use"):
+        known = known.filter(in_use=True)
+    found = InstrumentFilter(request.GET, queryset=known.select_related("base"))
+    asked = request.GET.get("sort", "code")
+    field = SORTS.get(asked.lstrip("-"), "code")
+    listed = found.qs.order_by(f"-{field}" if asked.startswith("-") else field, "code")
+    page = Paginator(listed, PER_PAGE).get_page(request.GET.get("page"))
+    context = {"filter": found, "page_obj": page, "columns": COLUMNS, "rows": [row(one) for one in page]}
+    template = "checks/_instruments_list.html" if request.htmx else "checks/instruments.html"
+    return render(request, template, context)
+
+
+def row(instrument: Instrument) -> dict:
+    """One row for partials/_table.html. No query."""
+    due = instrument.calibration_due
+    return {
+        "tone": TONES.get(instrument.calibration_state, ""),
+        "cells": [
+            {"text": instrument.code, "href": reverse("checks:instrument_detail", args=[instrument.code])},
+            {"text": instrument.get_kind_display()},
+            {"state": instrument.calibration_state},
+            {"text": f"{due:%d %b %Y}" if due else None, "note": "" if due else why_no_date(instrument)},
+            {"text": f"{instrument.range_low:f} to {instrument.range_high:f} {instrument.unit}"},
+            {"text": instrument.owner},
+            {"text": instrument.base.name if instrument.base else None},
+        ],
+    }
+
+
+def why_no_date(instrument: Instrument) -> str:
+    return "no calibration on file" if instrument.needs_calibration else "needs none"
+
+
+@require_safe
+@needs("checks.view_records")
+def instrument_detail(request: HttpRequest, code: str) -> HttpResponse:
+    """One instrument with all its calibrations, newest first."""
+    known = Instrument.objects.with_calibration(timezone.localdate(), Operator.current().due_soon_days)
+    instrument = get_object_or_404(known.select_related("base"), code=code)
+    context = {
+        "instrument": instrument,
+        "calibrations": instrument.calibrations.order_by("-calibrated_on"),
+        "facts": facts(instrument),
+    }
+    return render(request, "checks/instrument_detail.html", context)
+
+
+def facts(instrument: Instrument) -> list[dict]:
+    """Names and values for partials/_facts.html. No query."""
+    due = instrument.calibration_due
+    pairs = [
+        ("Kind", instrument.get_kind_display()),
+        ("Description", instrument.description or None),
+        ("Serial number", instrument.serial_number or None),
+        ("Owner", instrument.owner),
+        ("Base", instrument.base),
+        ("Range", f"{instrument.range_low:f} to {instrument.range_high:f} {instrument.unit}"),
+        ("Resolution", f"{instrument.resolution:f} {instrument.unit}"),
+        ("Accuracy", f"±{instrument.accuracy:f} {accuracy_unit(instrument)}"),
+        ("Calibration due", f"{due:%d %b %Y}" if due else why_no_date(instrument)),
+        ("In use", "yes" if instrument.in_use else "no"),
+    ]
+    state = {"name": "Calibration today", "state": instrument.calibration_state}
+    return [state, *({"name": name, "value": value} for name, value in pairs)]
+
+
+def accuracy_unit(instrument: Instrument) -> str:
+    kinds = Instrument.AccuracyKind
+    if instrument.accuracy_kind == kinds.ABSOLUTE:
+        return instrument.unit
+    return kinds(instrument.accuracy_kind).label
+
+
+@require_safe
+@needs("checks.view_records")
+def certificate(request: HttpRequest, pk: int) -> FileResponse:
+    """The certificate file of one calibration, always as a download."""
+    calibration = get_object_or_404(Calibration.objects.select_related("instrument"), pk=pk)
+    stored = calibration.certificate_file
+    if not stored or not stored.storage.exists(stored.name):
+        raise Http404("No certificate file is kept for this calibration.")
+    name = certificates.download_name(
+        calibration.instrument.code, calibration.certificate_number, stored.name
+    )
+    response = FileResponse(stored.open("rb"), as_attachment=True, filename=name)
+    response["Content-Type"] = certificates.media_type(stored.name)
+    response["X-Content-Type-Options"] = "nosniff"
+    # The file comes from outside: even opened in a window of its own it may run nothing.
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    return response
