@@ -1,0 +1,130 @@
+"""The demo's procedures as data: revisions with steps and limit tables, and the checks that recur."""
+
+import datetime as dt
+from collections.abc import Iterator
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Any
+
+from django.utils import timezone
+
+from checks.models import LimitRow, LimitTable, Procedure, RecurringCheck, Revision, Step
+from fleet.models import MeasuringPoint, ReferenceRow
+from reports.demo.master import Master
+
+TYPED_BY, APPROVED_BY = "controller1", "director1"
+FINEST = Decimal("0.5")  # limits in the demo are printed in halves at the finest
+
+
+def load_procedures(master: Master, data: dict[str, Any]) -> None:
+    """Write every procedure of fixtures/demo/procedures.json for each of its variants."""
+    references = _references()
+    for row in data["procedures"]:
+        for variant in row["variants"]:
+            _load_procedure(master, variant, row, data, references)
+
+
+def _references() -> dict[int, list[ReferenceRow]]:
+    rows: dict[int, list[ReferenceRow]] = {}
+    for row in ReferenceRow.objects.order_by("point_id", "temperature"):
+        rows.setdefault(row.point_id, []).append(row)
+    return rows
+
+
+def _load_procedure(
+    master: Master,
+    variant: str,
+    row: dict[str, Any],
+    data: dict[str, Any],
+    references: dict[int, list[ReferenceRow]],
+) -> None:
+    optional = ("jasc", "is_inspection", "extent", "needs_inspection")
+    procedure = Procedure.objects.create(
+        variant=master.variants[variant],
+        code=row["code"],
+        title=row["title"],
+        kind=row["kind"],
+        **{key: row[key] for key in optional if key in row},
+    )
+    master.procedures[variant, procedure.code] = procedure
+    points = {code: point for (of, code), point in master.points.items() if of == variant}
+    for wanted in row["revisions"]:
+        revision = Revision.objects.create(
+            procedure=procedure,
+            number=wanted["number"],
+            source_reference=data["source_reference"].format(title=row["title"], number=wanted["number"]),
+            typed_by=master.people[TYPED_BY],
+            effective_on=master.days_ago(wanted["effective"]),
+        )
+        steps = list(_steps(row["steps"], data["shared_steps"], points))
+        Step.objects.bulk_create(_step(revision, n, step, wanted) for n, step in enumerate(steps, start=1))
+        _load_limits(
+            revision, row.get("limits", []), points, Decimal(wanted.get("limit_factor", 1)), references
+        )
+        _approve(master, revision)
+        master.revisions.setdefault((variant, procedure.code), []).append(revision)
+    if "recurring" in row:
+        master.recurring[variant, procedure.code] = RecurringCheck.objects.create(
+            procedure=procedure, **row["recurring"]
+        )
+
+
+def _approve(master: Master, revision: Revision) -> None:
+    """Typed ten days before it took effect, approved five days before; steps may not come later."""
+    day = dt.datetime.combine(revision.effective_on, dt.time(10), tzinfo=dt.UTC)
+    now = min(timezone.now(), day - dt.timedelta(days=5))
+    Revision.objects.filter(pk=revision.pk).update(typed_at=now - dt.timedelta(days=5))
+    revision.approved_by, revision.approved_at = master.people[APPROVED_BY], now
+    revision.save(update_fields=["approved_by", "approved_at"])
+
+
+def _steps(
+    steps: list[str | dict[str, Any]],
+    shared: dict[str, dict[str, Any]],
+    points: dict[str, MeasuringPoint],
+) -> Iterator[dict[str, Any]]:
+    """Steps in full, with their point; one for each panel port where the row says so."""
+    for step in steps:
+        full = dict(shared[step] if isinstance(step, str) else step)
+        if full.pop("each_panel_port", False):
+            for point in _ports(points):
+                yield full | {"point": point, "text": full["text"].format(point=point.name)}
+        elif "point" in full:
+            yield full | {"point": points[full["point"]]}
+        else:
+            yield full
+
+
+def _step(revision: Revision, number: int, step: dict[str, Any], wanted: dict[str, Any]) -> Step:
+    ceiling = wanted["ceiling"] if "ceiling_after_seconds" in step else None
+    return Step(revision=revision, number=number, ceiling=ceiling, **step)
+
+
+def _ports(points: dict[str, MeasuringPoint]) -> list[MeasuringPoint]:
+    return [point for point in points.values() if point.kind == MeasuringPoint.Kind.PANEL_PORT]
+
+
+def _load_limits(
+    revision: Revision,
+    limits: list[dict[str, Any]],
+    points: dict[str, MeasuringPoint],
+    factor: Decimal,
+    references: dict[int, list[ReferenceRow]],
+) -> None:
+    for limit in limits:
+        for point in _ports(points) if limit.get("each_panel_port") else [points[limit["point"]]]:
+            table = LimitTable.objects.create(
+                revision=revision,
+                point=point,
+                unit=limit["unit"],
+                kind=limit["kind"],
+                reading_rule=limit["rule"],
+                source_reference=f"Invented example: {point.name}",
+            )
+            LimitRow.objects.bulk_create(
+                LimitRow(table=table, temperature=row.temperature, upper=_halves(row.value * factor))
+                for row in references[point.pk]
+            )
+
+
+def _halves(value: Decimal) -> Decimal:
+    return (value / FINEST).quantize(Decimal(1), rounding=ROUND_HALF_EVEN) * FINEST
