@@ -67,6 +67,7 @@ def browser_page(request: pytest.FixtureRequest, browser, live_server) -> Iterat
     context.set_default_timeout(15_000)
     page = context.new_page()
     problems: list[str] = []
+    page.problems = problems  # a test that provokes one takes it out again
     page.on("pageerror", lambda error: problems.append(f"script error: {error}"))
     page.on(
         "console",
@@ -87,16 +88,15 @@ def browser_page(request: pytest.FixtureRequest, browser, live_server) -> Iterat
 
 
 @pytest.fixture
-def sign_in(browser_page) -> Callable[[User], None]:
+def sign_in(browser_page, live_server) -> Callable[[User], None]:
     """Log a person in without typing: the session cookie is put into the browser."""
 
     def put_cookie(user: User) -> None:
         client = Client()
         client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
         value = client.cookies[settings.SESSION_COOKIE_NAME].value
-        browser_page.goto("/health/")  # a cookie needs a host
         browser_page.context.add_cookies(
-            [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": browser_page.url}]
+            [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": live_server.url}]
         )
 
     return put_cookie
