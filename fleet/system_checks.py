@@ -3,16 +3,20 @@
 fleet.E001  PostgreSQL would lose committed records in a crash (fsync or synchronous_commit off)
 fleet.E002  SQLite does not run with the tried settings
 fleet.E003  demo log-ins asked for on a site that others can reach
+fleet.E004  guards of signed records are missing in the database (fleet.W004 while `migrate` puts them back)
 """
 
+import sys
 from collections.abc import Sequence
 from typing import Any
 
 from django.conf import settings
-from django.core.checks import ERROR, CheckMessage, Error, Tags, register, run_checks
+from django.core.checks import ERROR, CheckMessage, Error, Tags, Warning, register, run_checks
 from django.core.exceptions import ImproperlyConfigured
 from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
+
+from fleet.guards import missing_guards
 
 SAFE_COMMIT = {"on", "remote_write", "remote_apply"}  # 'local' and 'off' lose what was acknowledged
 
@@ -72,6 +76,22 @@ def sqlite_findings(connection: BaseDatabaseWrapper) -> list[CheckMessage]:
         for name, value in tried.items()
         if actual[name] != value
     ]
+
+
+@register(Tags.database)
+def guards_in_place(databases: Sequence[str] | None = None, **_kwargs: Any) -> list[CheckMessage]:
+    """E004 for each database in which a declared guard is absent, disabled or altered."""
+    found: list[CheckMessage] = []
+    # `migrate` runs this check before it puts the guards back: an error would shut the only way out.
+    migrating = sys.argv[1:2] == ["migrate"]
+    kind, code = (Warning, "fleet.W004") if migrating else (Error, "fleet.E004")
+    for alias in databases or []:
+        missing = missing_guards(connections[alias])
+        if missing:
+            shown = ", ".join(missing[:5]) + (f" and {len(missing) - 5} more" if len(missing) > 5 else "")
+            text = f"Database {alias}: signed records are not guarded against change: {shown}."
+            found.append(kind(text, hint="Run manage.py migrate: it puts the guards back.", id=code))
+    return found
 
 
 @register(Tags.security)

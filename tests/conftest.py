@@ -3,14 +3,16 @@
 import datetime as dt
 import os
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import Group
 from django.db import connections
-from django.test import Client
+from django.test import Client, TransactionTestCase
 
 from fleet.models import Authorisation, User
+from tests.guards import guards_lifted
 
 NO_SKIPS = os.environ.get("WEEPWATCH_NO_SKIPS") == "1"
 PASSWORD = "a phrase for tests only"
@@ -98,6 +100,22 @@ def make_person(name: str, role: str | None, acts: tuple[str, ...] = ()) -> User
     for act in acts:
         Authorisation.objects.create(user=user, act=act, reference="T-1", valid_from=dt.date(2020, 1, 1))
     return user
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _tear_down_passes_the_guards() -> Iterator[None]:
+    """A transactional test ends by emptying every table, which the guards would rightly refuse."""
+    flush = TransactionTestCase._fixture_teardown
+
+    def empty_tables(case: TransactionTestCase) -> None:
+        with ExitStack() as stack:
+            for alias in case._databases_names(include_mirrors=False):
+                stack.enter_context(guards_lifted(connections[alias]))
+            flush(case)
+
+    TransactionTestCase._fixture_teardown = empty_tables
+    yield
+    TransactionTestCase._fixture_teardown = flush
 
 
 def _member(name: str) -> Callable[..., User]:
