@@ -1,0 +1,78 @@
+"""A scene on paper: the marks of checks.charts.layout as a reportlab Drawing, the page's own picture."""
+
+from reportlab.graphics.shapes import Circle, Drawing, Line, Polygon, PolyLine, Shape, String
+from reportlab.lib.colors import Color, HexColor
+
+from checks.charts import layout
+from checks.charts.layout import Dot, Fill, Ink, Sheet, Stroke, Words
+from checks.charts.scene import Scene
+from reports.pdf import fonts
+from reports.pdf.fonts import printable
+
+INK, SOFT, PAPER = HexColor("#1f2a26"), HexColor("#4d5a54"), HexColor("#ffffff")
+_STROKES: dict[str, tuple[Color, float, list[int] | None]] = {
+    "axis": (HexColor("#7d8378"), 0.8, None),
+    "grid": (HexColor("#dcddd2"), 0.5, None),
+    "line": (HexColor("#54407c"), 1.6, None),
+    "faint": (HexColor("#6d7770"), 0.8, [3, 3]),
+    "limit": (HexColor("#9c1f1a"), 1.5, None),
+    "mark": (HexColor("#2f6650"), 0.9, [5, 3]),
+}
+_FILLS = {"band": HexColor("#ddd5ea")}
+_WORDS = {
+    "tick": (SOFT, fonts.PLAIN),
+    "title": (INK, fonts.BOLD),
+    "limit-label": (HexColor("#9c1f1a"), fonts.BOLD),
+    "mark-label": (HexColor("#2f6650"), fonts.PLAIN),
+}
+_DOTS = {
+    "main": (HexColor("#54407c"), PAPER),
+    "faint": (PAPER, HexColor("#6d7770")),
+    "act": (HexColor("#9c1f1a"), PAPER),
+    "on": (HexColor("#2f6650"), PAPER),
+}
+
+
+def drawing(scene: Scene, width: float, sheet: Sheet = layout.WIDE) -> Drawing:
+    """A flowable of the scene, `width` points wide; keep it narrower than the frame that it stands in."""
+    fonts.register()
+    scale = width / sheet.width
+    made = Drawing(width, sheet.height * scale)
+    made.scale(scale, scale)
+    for ink in layout.layout(scene, sheet):
+        made.add(_shape(ink, sheet.height))
+    return made
+
+
+def _shape(ink: Ink, height: float) -> Shape:
+    """One mark; paper counts upwards from its foot, so every y is turned round."""
+    if isinstance(ink, Stroke):
+        colour, width, dash = _STROKES[ink.kind]
+        points = [v for x, y in ink.points for v in (x, height - y)]
+        if len(ink.points) == 2:
+            return Line(*points, strokeColor=colour, strokeWidth=width, strokeDashArray=dash)
+        return PolyLine(points, strokeColor=colour, strokeWidth=width, strokeDashArray=dash, strokeLineJoin=1)
+    if isinstance(ink, Fill):
+        points = [v for x, y in ink.points for v in (x, height - y)]
+        return Polygon(points, fillColor=_FILLS[ink.kind], strokeColor=None)
+    if isinstance(ink, Words):
+        colour, font = _WORDS[ink.kind]
+        return String(
+            ink.x,
+            height - ink.y,
+            printable(ink.text),
+            fontName=font,
+            fontSize=layout.TEXT * 0.92,
+            fillColor=colour,
+            textAnchor=ink.anchor,
+        )
+    return _dot(ink, height)
+
+
+def _dot(ink: Dot, height: float) -> Shape:
+    fill, edge = _DOTS[ink.role]
+    corners = layout.outline(ink.shape, ink.x, ink.y, ink.r)
+    look = {"fillColor": fill, "strokeColor": edge, "strokeWidth": 1.2 if ink.role == "faint" else 0.6}
+    if corners:
+        return Polygon([v for x, y in corners for v in (x, height - y)], **look)
+    return Circle(ink.x, height - ink.y, ink.r, **look)
