@@ -1,0 +1,1 @@
+"""Questions asked of the database, each with a known number of queries."""
