@@ -75,7 +75,9 @@ class Fitment(models.Model):
             raise ValidationError(
                 {"position": f"{self.position} is not a position of {self.aircraft.variant}."}
             )
-        overlap = Fitment.objects.exclude(pk=self.pk).filter(
+        if self.removed_on == self.fitted_on:
+            return  # no day of its own, so nothing to meet
+        overlap = Fitment.objects.exclude(Q(pk=self.pk) | Q(removed_on=F("fitted_on"))).filter(
             Q(removed_on=None) | Q(removed_on__gt=self.fitted_on)
         )
         if self.removed_on:
