@@ -9,6 +9,7 @@ import pytest
 from django.conf import settings
 from django.db import connection
 
+from fleet import guards
 from tests.conftest import CAST
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -83,6 +84,14 @@ def test_the_cast_belongs_to_the_roles_that_the_migration_made(name: str, reques
     assert groups == ([CAST[name][0]] if CAST[name][0] else [])
     assert bool(person.get_all_permissions()) == (name != "outsider")
     assert person.authorisations.count() == len(CAST[name][1])
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("turn", ["before a flush", "after it"])
+def test_roles_and_guards_return_after_the_tables_were_emptied(turn: str, controller) -> None:
+    assert controller.has_perm("fleet.add_utilisationentry") and not controller.has_perm("fleet.add_user")
+    assert guards.missing_guards(connection) == []
+    assert len(guards.all_declared()) > 0
 
 
 def test_files_of_tests_land_outside_the_checkout() -> None:
