@@ -13,9 +13,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from checks.forms.utilisation import UtilisationFilter, UtilisationForm
+from checks.services.utilisation import correct_utilisation, enter_utilisation
 from checks.views.access import needs
 from fleet.models import Aircraft, UtilisationEntry
-from fleet.services import correct_utilisation, enter_utilisation
 
 PER_PAGE = 50
 SHOWN_ENTRIES = 24

@@ -5,9 +5,10 @@ import django.contrib.auth.validators
 import django.core.validators
 import django.db.models.deletion
 import django.utils.timezone
-import fleet.models.base
 from django.conf import settings
 from django.db import migrations, models
+
+import fleet.models.base
 
 
 class Migration(migrations.Migration):

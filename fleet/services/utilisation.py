@@ -87,7 +87,7 @@ def words(entry: UtilisationEntry) -> str:
 
 def _added(entry: UtilisationEntry) -> UtilisationEntry:
     # Entries of one aircraft wait for each other, so that two of them can't both miss the other.
-    Aircraft.objects.select_for_update().get(pk=entry.aircraft_id)
+    Aircraft.objects.select_for_update(no_key=True).get(pk=entry.aircraft_id)
     entry.full_clean()
     _check_against_standing(entry)
     entry.save(force_insert=True)
