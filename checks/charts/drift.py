@@ -111,7 +111,9 @@ def _against(readings: list[_Reading], limit: float | None, unit: str) -> list[I
 def _as_read(readings: list[_Reading], unit: str) -> Points:
     known = [one for one in readings if one.read is not None]
     at = tuple((one.x, one.read) for one in known)
-    return Points(at, tuple(one.words(unit) for one in known), "as read, at its own temperature", "ring", "faint")
+    return Points(
+        at, tuple(one.words(unit) for one in known), "as read, at its own temperature", "ring", "faint"
+    )
 
 
 def _rows(

@@ -121,25 +121,27 @@ def layout(scene: Scene, sheet: Sheet = WIDE) -> list[Ink]:
         return _items(scene, frame, radius=2.5)
     marks_text, rows = _mark_rows(scene, sheet, x)
     key, key_height = _key(scene, sheet)
-    y_ticks = ticks.numbers(*y, most=max(3, int(sheet.height / 48)))
-    left = max(width_of(label) for _, label in y_ticks) + 12
+    y_ticks = ticks.numbers(*y, most=max(3, int(sheet.height / 40)))
+    left, right = max(width_of(label) for _, label in y_ticks) + 12, sheet.width - 8
+    most = max(2, int((right - left) / (52 if scene.x.is_date else 40)))
+    x_ticks = (ticks.dates if scene.x.is_date else ticks.numbers)(*x, most)
+    lines = max((label.count("\n") + 1 for _, label in x_ticks), default=1) + bool(scene.x.label)
     top = TEXT + 8 + key_height + rows * (TEXT + 2)
-    frame = Frame(left, top, sheet.width - 8, sheet.height - 2 * TEXT - 16, x, y)
-    inks = _axes(scene, frame, sheet, y_ticks) + _items(scene, frame, radius=3.6)
+    frame = Frame(left, top, right, sheet.height - 8 - lines * (TEXT + 2), x, y)
+    inks = _axes(scene, frame, sheet, x_ticks, y_ticks) + _items(scene, frame, radius=3.6)
     return inks + marks_text(frame) + key
 
 
-def _axes(scene: Scene, frame: Frame, sheet: Sheet, y_ticks: list[ticks.Tick]) -> list[Ink]:
+def _axes(
+    scene: Scene, frame: Frame, sheet: Sheet, x_ticks: list[ticks.Tick], y_ticks: list[ticks.Tick]
+) -> list[Ink]:
     """Grid, ticks, and the name of each axis; the upright axis is named at the top, so nothing is turned."""
     inks: list[Ink] = []
     for value, label in y_ticks:
         at = frame.down(value)
         inks.append(Stroke(((frame.left, at), (frame.right, at)), "grid"))
         inks.append(Words(frame.left - 6, at + TEXT * 0.35, label, "tick", "end"))
-    room = 52 if scene.x.is_date else 40
-    most = max(2, int((frame.right - frame.left) / room))
-    find = ticks.dates if scene.x.is_date else ticks.numbers
-    for value, label in find(*frame.x, most=most):
+    for value, label in x_ticks:
         at = frame.across(value)
         inks.append(Stroke(((at, frame.bottom), (at, frame.bottom + 4)), "axis"))
         for line, text in enumerate(label.split("\n")):
@@ -209,13 +211,16 @@ def _mark_rows(scene: Scene, sheet: Sheet, x: Pair) -> tuple[Callable[[Frame], l
     Words that fit in no row are left out; the mark itself stays and the table names it.
     """
     rough = Frame(40, 0, sheet.width - 8, 1, x, (0, 1))
-    ends = [-1.0, -1.0, -1.0]
+    starts = [sheet.width * 2] * 3
     placed: list[tuple[Mark, int]] = []
-    for mark in sorted((i for i in scene.items if isinstance(i, Mark) and i.label), key=lambda m: m.x):
+    # From the right, so that the line up to a higher row never runs through the words of a lower one.
+    marks = (item for item in scene.items if isinstance(item, Mark) and item.label)
+    for mark in sorted(marks, key=lambda item: -item.x):
         start = min(rough.across(mark.x), sheet.width - 8 - width_of(mark.label))
-        row = next((k for k, end in enumerate(ends) if start > end + 6), None)
+        end = start + width_of(mark.label)
+        row = next((k for k, taken in enumerate(starts) if end + 6 < taken), None)
         if row is not None:
-            ends[row] = start + width_of(mark.label)
+            starts[row] = start
             placed.append((mark, row))
     rows = max((row + 1 for _, row in placed), default=0)
 

@@ -18,6 +18,8 @@ _STROKES: dict[str, tuple[Color, float, list[int] | None]] = {
     "limit": (HexColor("#9c1f1a"), 1.5, None),
     "mark": (HexColor("#2f6650"), 0.9, [5, 3]),
 }
+#: a little smaller than the page's text, since Vera runs wide
+SIZE = layout.TEXT * 0.8
 _FILLS = {"band": HexColor("#ddd5ea")}
 _WORDS = {
     "tick": (SOFT, fonts.PLAIN),
@@ -33,12 +35,14 @@ _DOTS = {
 }
 
 
-def drawing(scene: Scene, width: float, sheet: Sheet = layout.WIDE) -> Drawing:
-    """A flowable of the scene, `width` points wide; keep it narrower than the frame that it stands in."""
+def drawing(scene: Scene, width: float, height: float = 0) -> Drawing:
+    """A flowable of the scene in points; the height is 0.5 of the width unless given.
+
+    Keep it narrower than the frame that it stands in, or reportlab refuses the page.
+    """
     fonts.register()
-    scale = width / sheet.width
-    made = Drawing(width, sheet.height * scale)
-    made.scale(scale, scale)
+    sheet = Sheet(width, height or width * 0.5)
+    made = Drawing(sheet.width, sheet.height)
     for ink in layout.layout(scene, sheet):
         made.add(_shape(ink, sheet.height))
     return made
@@ -62,7 +66,7 @@ def _shape(ink: Ink, height: float) -> Shape:
             height - ink.y,
             printable(ink.text),
             fontName=font,
-            fontSize=layout.TEXT * 0.92,
+            fontSize=SIZE,
             fillColor=colour,
             textAnchor=ink.anchor,
         )
