@@ -2,7 +2,8 @@
 
 One hypothesis is 'none', the others an onset on a 120-day grid times one of eight shapes: three ramps, two
 exponentials, three steps. All arithmetic is in ln units and in days since the life began; arrays are padded:
-L lives, n readings, H hypotheses. Sizes, shapes and priors are assumptions of ours, tried on a simulated fleet.
+L lives, n readings, H hypotheses. Sizes, shapes and priors are assumptions of ours, tried on a simulated
+fleet.
 """
 
 from __future__ import annotations
@@ -18,20 +19,18 @@ GRID = 120.0
 ONSETS = 16
 HAZARD = 0.06
 BEFORE_FIRST = 0.03
-RAMPS = np.array([0.08, 0.2, 0.5])
 EXPONENTIAL_START = 0.03
-EXPONENTIAL_DAYS = np.array([200.0, 400.0])
-STEPS = np.array([0.15, 0.3, 0.6])
+# Shapes 0..2 ramps (ln per year), 3..4 exponentials (1 per days of e-fold), 5..7 steps (ln), 8 none.
+RATE = np.array([0.08, 0.2, 0.5, 0, 0, 0, 0, 0, 0])
+PER_DAY = np.array([0, 0, 0, 1 / 200, 1 / 400, 0, 0, 0, 0])
+STEP = np.array([0, 0, 0, 0, 0, 0.15, 0.3, 0.6, 0])
 SHAPE_WEIGHTS = np.repeat([0.5 / 3, 0.25 / 2, 0.25 / 3], [3, 2, 3])
 SHAPES = len(SHAPE_WEIGHTS)
+LARGEST_POWER = 6.0
 USUAL_LIMIT = 0.405
-LARGEST_RISE = 5.0
 OUTLIERS = 0.01
 OUTLIER_SD = 0.25
 HUBER = 2.0
-KEPT = 32
-_NODES = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)])
-_NODE_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,102 +58,31 @@ class Block:
 
 @dataclass(frozen=True, eq=False)
 class Posterior:
-    """Weights (they sum to 1), baselines and their precisions, each (L, H); onset (H,) in days, inf for none.
-
-    scale, lim: (L,). `rise` says what each hypothesis has added to its baseline.
-    """
+    """Weights (they sum to 1), baselines, onsets in days (inf for none) and shapes (0..8), each (L, H)."""
 
     onset: Floats
     shape: np.ndarray
     weight: Floats
     base: Floats
-    precision: Floats
-    scale: Floats
-    lim: Floats
-
-    def rise(self, t: Floats) -> Floats:
-        """ln added at `t` (L, m) by each hypothesis: (L, H, m)."""
-        return self.scale[:, None, None] * _rise(self.onset, self.shape, t)
 
     def begun(self, t: Floats) -> Floats:
         """P(drift has begun by `t`), both (L,)."""
-        return (self.weight * (self._onsets() <= t[:, None])).sum(axis=1)
+        return (self.weight * (self.onset <= t[:, None])).sum(axis=1)
 
-    def over(self, t: Floats) -> Floats:
-        """P(level over the limit at `t`), both (L,)."""
-        from scipy.special import ndtr
-
-        level = self.base + self.rise(t[:, None])[:, :, 0]
-        return (self.weight * ndtr((level - self.lim[:, None]) * np.sqrt(self.precision))).sum(axis=1)
-
-    def level(self, t: Floats) -> Floats:
-        """Mean level at `t`, both (L,)."""
-        return (self.weight * (self.base + self.rise(t[:, None])[:, :, 0])).sum(axis=1)
-
-    def slope(self, t: Floats) -> Floats:
-        """Mean gradual slope at `t`, ln per year, both (L,); a step has none."""
-        elapsed = np.maximum(t[:, None] - self._onsets(), 0.0)
-        ramp = np.append(RAMPS, [0, 0, 0, 0, 0, 0])[self.shape]
-        days = np.concatenate([[np.inf] * 3, EXPONENTIAL_DAYS, [np.inf] * 4])[self.shape]
-        grown = EXPONENTIAL_START * YEAR / days * np.exp(np.minimum(elapsed / days, 6.0))
-        slopes = np.where(self._onsets() <= t[:, None], ramp + grown, 0.0) * self.scale[:, None]
-        return (self.weight * slopes).sum(axis=1)
-
-    def likeliest(self, kept: int = KEPT) -> Posterior:
-        """The `kept` heaviest hypotheses of every life, weights made to sum to 1 again; onset, shape (L, kept)."""
-        count = self.weight.shape[1]
-        order = np.argsort(-self.weight, axis=1, kind="stable")[:, : min(kept, count)]
-        weight = np.take_along_axis(self.weight, order, axis=1)
-        return Posterior(
-            onset=np.take_along_axis(self._onsets(), order, axis=1),
-            shape=np.take_along_axis(np.broadcast_to(self.shape, self.weight.shape), order, axis=1),
-            weight=weight / weight.sum(axis=1, keepdims=True),
-            base=np.take_along_axis(self.base, order, axis=1),
-            precision=np.take_along_axis(self.precision, order, axis=1),
-            scale=self.scale,
-            lim=self.lim,
+    def heaviest(self, kept: int) -> Posterior:
+        """The `kept` heaviest hypotheses of every life, their weights made to sum to 1 again."""
+        order = np.argsort(-self.weight, axis=1, kind="stable")[:, :kept]
+        onset, shape, weight, base = (
+            np.take_along_axis(field, order, axis=1)
+            for field in (self.onset, self.shape, self.weight, self.base)
         )
-
-    def crossing(self, now: Floats, quantiles: tuple[float, ...]) -> Floats:
-        """Days since the life began at which the level meets the limit, given drift begun by `now`: (L, q).
-
-        Each hypothesis is solved in closed form at three nodes of its baseline. Inf: it may never; not before now.
-        """
-        started = self.weight * (self._onsets() <= now[:, None])
-        base = self.base[..., None] + _NODES / np.sqrt(self.precision)[..., None]
-        room = np.maximum(self.lim[:, None, None] - base, 0.0) / self.scale[:, None, None]
-        waits = _wait(np.broadcast_to(self.shape, self.weight.shape)[..., None], room)
-        days = np.maximum(self._onsets()[..., None] + waits, now[:, None, None])
-        lives = len(now)
-        days, weight = days.reshape(lives, -1), (started[..., None] * _NODE_WEIGHTS).reshape(lives, -1)
-        order = np.argsort(days, axis=1, kind="stable")
-        days = np.take_along_axis(days, order, axis=1)
-        grown = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
-        total = grown[:, -1:]
-        found = [np.argmax(grown >= q * total, axis=1) for q in quantiles]
-        picked = np.stack([np.take_along_axis(days, f[:, None], axis=1)[:, 0] for f in found], axis=1)
-        return np.where(total > 0, picked, np.inf)
-
-    def expected(
-        self, t: Floats, variance: Floats, quantiles: tuple[float, ...], widening: float = 1.0
-    ) -> Floats:
-        """Quantiles of a reading taken at `t` (L, m) with own `variance` (L,): shape (q, L, m).
-
-        `widening` stretches the quantiles about the median.
-        """
-        centre = self.base[..., None] + self.rise(t)
-        sd = np.sqrt(1 / self.precision + variance[:, None])[..., None]
-        wanted = np.stack(
-            [_mixture_quantile(self.weight[..., None], centre, sd, q) for q in (*quantiles, 0.5)]
-        )
-        return wanted[-1] + widening * (wanted[:-1] - wanted[-1])
-
-    def _onsets(self) -> Floats:
-        return np.broadcast_to(self.onset, self.weight.shape)
+        return Posterior(onset, shape, weight / weight.sum(axis=1, keepdims=True), base)
 
 
 def onsets_needed(longest: float) -> int:
-    """How many onsets a bank needs for a life and its horizon of `longest` days: 16 (129 hypotheses) or more."""
+    """How many onsets a bank needs for a life and its horizon of `longest` days: 16 (129 hypotheses) or
+    more.
+    """
     return max(ONSETS, int(np.ceil(longest / GRID)) + 2)
 
 
@@ -163,8 +91,8 @@ def weigh(block: Block, onsets: int = ONSETS) -> Posterior:
     grid = (np.arange(onsets) - 1) * GRID
     onset = np.append(np.repeat(grid, SHAPES), np.inf)
     shape = np.append(np.tile(np.arange(SHAPES), onsets), SHAPES)
-    rise = block.scale[:, None, None] * _rise(onset, shape, block.t)
-    rest = np.where(block.used[:, None, :], block.y[:, None, :] - rise, 0.0)
+    added = block.scale[:, None, None] * rise(onset, shape, block.t)
+    rest = np.where(block.used[:, None, :], block.y[:, None, :] - added, 0.0)
     plain = np.where(block.used, 1 / block.v, 0.0)[:, None, :]
     own = (1 / block.sd**2)[:, None]
     weight = np.broadcast_to(plain, rest.shape)
@@ -178,31 +106,17 @@ def weigh(block: Block, onsets: int = ONSETS) -> Posterior:
     score -= (base - block.mean[:, None]) ** 2 * own / 2 + np.log(precision) / 2
     score += _ln_prior(onsets, block.first)
     score = np.exp(score - score.max(axis=1, keepdims=True))
-    return Posterior(
-        onset, shape, score / score.sum(axis=1, keepdims=True), base, precision, block.scale, block.lim
-    )
+    weight = score / score.sum(axis=1, keepdims=True)
+    return Posterior(np.broadcast_to(onset, weight.shape), np.broadcast_to(shape, weight.shape), weight, base)
 
 
-def _rise(onset: Floats, shape: np.ndarray, t: Floats) -> Floats:
-    """Unscaled ln added at `t` (L, m) for onset and shape of shape (H,) or (L, H): (L, H, m)."""
-    elapsed = t[:, None, :] - (onset[:, None] if onset.ndim == 1 else onset[..., None])
+def rise(onset: Floats, shape: np.ndarray, t: Floats) -> Floats:
+    """Unscaled ln added at `t` (L, m) for onsets and shapes (H,) or (L, H): (L, H, m)."""
+    elapsed = t[:, None, :] - onset[..., None]
     begun = elapsed >= 0
     elapsed = np.maximum(elapsed, 0.0)
-    rates = np.append(RAMPS, [0.0] * 6)[shape] / YEAR
-    per_day = np.concatenate([[0.0] * 3, 1 / EXPONENTIAL_DAYS, [0.0] * 4])[shape]
-    steps = np.concatenate([[0.0] * 5, STEPS, [0.0]])[shape]
-    grown = EXPONENTIAL_START * np.expm1(np.minimum(elapsed * per_day[..., None], 6.0))
-    rise = elapsed * rates[..., None] + grown + begun * steps[..., None]
-    return np.minimum(rise, LARGEST_RISE)
-
-
-def _wait(shape: np.ndarray, room: Floats) -> Floats:
-    """Days from onset until the unscaled rise fills `room`; inf where it never does."""
-    rates = np.append(RAMPS, [np.nan] * 6)[shape] / YEAR
-    days = np.concatenate([[np.nan] * 3, EXPONENTIAL_DAYS, [np.nan] * 4])[shape]
-    steps = np.concatenate([[np.nan] * 5, STEPS, [0.0]])[shape]
-    gradual = np.where(np.isnan(rates), days * np.log1p(room / EXPONENTIAL_START), room / rates)
-    return np.where(np.isnan(steps), gradual, np.where(steps >= room, 0.0, np.inf))
+    grown = EXPONENTIAL_START * np.expm1(np.minimum(elapsed * PER_DAY[shape][..., None], LARGEST_POWER))
+    return elapsed * RATE[shape][..., None] / YEAR + grown + begun * STEP[shape][..., None]
 
 
 def _ln_likelihood(off: Floats, block: Block) -> Floats:
@@ -217,7 +131,9 @@ def _ln_likelihood(off: Floats, block: Block) -> Floats:
 
 
 def _ln_prior(onsets: int, first: np.ndarray) -> Floats:
-    """ln prior of every hypothesis, (L, H): hazard per panel-year on the grid; only a new part began before."""
+    """ln prior of every hypothesis, (L, H): hazard per panel-year on the grid; only a new part began
+    before.
+    """
     cell = HAZARD * GRID / YEAR
     later = np.exp(-cell * np.arange(onsets - 1)) * -np.expm1(-cell)
     before = np.where(first, BEFORE_FIRST, 1e-12)[:, None]
@@ -225,15 +141,3 @@ def _ln_prior(onsets: int, first: np.ndarray) -> Floats:
     none = (1 - before) * np.exp(-cell * (onsets - 1))
     shaped = (begun[:, :, None] * SHAPE_WEIGHTS).reshape(len(first), -1)
     return np.log(np.concatenate([shaped, none], axis=1))
-
-
-def _mixture_quantile(weight: Floats, centre: Floats, sd: Floats, q: float) -> Floats:
-    """Quantile of normal mixtures over axis 1, by bisection: (L, m)."""
-    from scipy.special import ndtr
-
-    low, high = (centre - 8 * sd).min(axis=1), (centre + 8 * sd).max(axis=1)
-    for _ in range(40):
-        middle = (low + high) / 2
-        under = (weight * ndtr((middle[:, None, :] - centre) / sd)).sum(axis=1) < q
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return (low + high) / 2

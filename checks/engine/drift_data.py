@@ -1,4 +1,5 @@
-"""What the drift engine is given and what it hands back: plain arrays and frozen records, no database, no clock.
+"""What the drift engine is given and what it hands back: plain arrays and frozen records, no database, no
+clock.
 
 Days are floats counted from any epoch, the same for all arguments of one call. ln is the natural logarithm.
 """
@@ -176,8 +177,9 @@ class SeriesScore:
 
     p_drift: probability that a drift has begun; None with one reading
     p_cross: probability of being over the limit at `horizon_day`; None with one reading
-    crossing_day, crossing_low, crossing_high: median, 10 % and 90 % of the day on which the fitted series meets
-        its limit, given that it drifts; None where it may never, or with fewer than three readings
+    crossing_day, crossing_low, crossing_high: median, 10 % and 90 % of the day on which the fitted series
+        meets its limit, given that it drifts; only of a drifting or closing series of three readings or more;
+        None where it may never meet it
     level_ln: fitted level now, ln relative to the limit (0 = at the limit); level_20: the same as a reading
     last_20: the last reading compensated to 20 °C; margin_percent: how far that is under the limit
     slope_per_year: fitted slope now, ln per year (about the fraction a year); None below three readings

@@ -4,24 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from checks.engine.drift_data import Floats, Readings
+from checks.engine.fluid import DEFAULT_CURVE, viscosity_ratio
 
-# ln mPa·s of 85 % glycol fluid against °C; only ratios are used. Assumption of ours, -10..35 °C only.
-VISCOSITY = (-7.0939, 2284.3645, 214.8617)
-VISCOSITY_RANGE = (-10.0, 35.0)
 AT = 20.0
 
 
 def ln_viscosity_ratio(temperature_c: ArrayLike) -> Floats:
-    """ln of the fluid's viscosity relative to 20 °C; NaN outside -10..35 °C, where it is not known."""
+    """ln of the fluid's viscosity relative to 20 °C; NaN where the curve does not reach (see fluid.py)."""
     t = np.asarray(temperature_c, dtype=float)
-    a, b, c = VISCOSITY
-    inside = (t >= VISCOSITY_RANGE[0]) & (t <= VISCOSITY_RANGE[1])
-    return np.where(inside, a + b / (t + c), np.nan) - (a + b / (AT + c))
+    inside = (t >= DEFAULT_CURVE.coldest) & (t <= DEFAULT_CURVE.warmest)
+    return np.where(inside, np.log(viscosity_ratio(np.where(inside, t, AT), AT)), np.nan)
 
 
 @dataclass(frozen=True)
@@ -30,7 +28,8 @@ class Reference:
 
     temperatures: °C, rising, at least one; values: the limit at each, canonical units, above zero
     nominal: what a clean point reads at 20 °C, canonical units
-    viscosity_exponent: how far readings follow viscosity outside the table: 1 for pressure, about 0 for flow
+    viscosity_exponent: how readings follow viscosity outside the table: 1 for pressure; for a flow see
+        fluid.flow_exponent, near 0. From 0.5 up the points of one check are held to share its thermometer
     kind: 'upper' is the only kind that drifts towards its limit by blockage; others raise ValueError.
     """
 
@@ -47,7 +46,7 @@ class Reference:
             raise ValueError("drift is followed towards an upper limit only")
         if not self.temperatures or len(self.temperatures) != len(self.values):
             raise ValueError("a reference table needs at least one row: a temperature with its limit")
-        if any(b <= a for a, b in zip(self.temperatures, self.temperatures[1:], strict=False)):
+        if any(b <= a for a, b in pairwise(self.temperatures)):
             raise ValueError("the temperatures of a reference table must rise")
         if min(self.values) <= 0 or self.nominal <= 0:
             raise ValueError("limits and the nominal reading must be above zero")
@@ -55,7 +54,7 @@ class Reference:
             raise ValueError("the reference table says nothing about 20 °C")
 
     def at(self, temperature_c: ArrayLike) -> Floats:
-        """The limit at a fluid temperature: log-linear between rows; beyond them the end row follows viscosity.
+        """The limit at a temperature: log-linear between rows; beyond them the end row follows viscosity.
 
         NaN where neither the table nor the viscosity law (-10..35 °C) reaches.
         """
@@ -75,14 +74,6 @@ class Reference:
     def lim(self) -> float:
         """The limit at 20 °C as ln above nominal."""
         return float(np.log(self.limit_20 / self.nominal))
-
-
-def table_exponent(first: tuple[float, float], second: tuple[float, float]) -> float:
-    """Viscosity exponent that two rows (°C, limit) of an operator's table imply: 1 for laminar pressure."""
-    change = float(ln_viscosity_ratio(first[0]) - ln_viscosity_ratio(second[0]))
-    if not np.isfinite(change) or change == 0:
-        raise ValueError("two different temperatures between -10 and 35 °C are needed")
-    return float(np.log(first[1] / second[1])) / change
 
 
 def compensate(readings: Readings, references: Mapping[int, Reference]) -> tuple[Floats, Floats]:

@@ -1,9 +1,9 @@
 """Fleet regression: what temperature, instruments and the checks themselves do to a reading.
 
-Within each life, x = level + b1 dT/10 + b2 dT²/100 + gauge + noise with dT from 20 °C. Levels are taken out by
-demeaning inside the life; b1, b2 belong to a variant-and-point group, gauge effects to an instrument. Ridge
-priors pull towards the group's own table; Huber weights keep outliers out. Figures of the priors are assumptions
-of ours, tried on a simulated fleet.
+Within each life, x = level + b1 dT/10 + b2 dT²/100 + gauge + noise with dT from 20 °C. Levels are taken out
+by demeaning inside the life; b1, b2 belong to a variant-and-point group, gauge effects to an instrument.
+Ridge priors pull towards the group's own table; Huber weights keep outliers out. Figures of the priors are
+assumptions of ours, tried on a simulated fleet.
 """
 
 from __future__ import annotations
@@ -26,7 +26,9 @@ FOLLOWS_FLUID = 0.5
 
 @dataclass(frozen=True)
 class FleetPrior:
-    """Beliefs before any reading, ln units; each `*_weight` says how many readings (checks, lives) it is worth."""
+    """Beliefs before any reading, ln units; each `*_weight` says how many readings (checks, lives) it is
+    worth.
+    """
 
     b1_sd: float = 0.06
     b2_sd: float = 0.03
@@ -55,20 +57,11 @@ class _Design:
     width: int
 
 
-def fit_fleet(
-    readings: Readings,
-    references: Mapping[int, Reference],
-    *,
-    now: float | None = None,
-    prior: FleetPrior | None = None,
-) -> FleetFit:
-    """Fit the fleet's temperature law, gauges and noise from readings not later than `now` (all, if None).
+def regress(readings: Readings, references: Mapping[int, Reference], prior: FleetPrior) -> FleetFit:
+    """The fit of all readings given; forecasts are not widened yet (see drift_fit.fit_fleet).
 
     Works from no readings upwards: what they do not teach stays at the prior. Row order does not matter.
     """
-    prior = prior or FleetPrior()
-    if now is not None:
-        readings = readings.take(readings.day <= now)
     x, rounding = compensate(readings, references)
     known = np.isfinite(x)
     used = readings.take(known)

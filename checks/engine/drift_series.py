@@ -1,4 +1,6 @@
-"""From readings to lives: compensated, ordered, with the effect of each check and the baseline of each life."""
+"""From readings to lives: compensated, ordered, with the effect of each check and the baseline of each
+life.
+"""
 
 from __future__ import annotations
 
@@ -22,10 +24,12 @@ CHECK_LEFT = 0.15
 class Prepared:
     """Readings up to `now` that can be compensated, ordered by series, life and day.
 
-    y: ln above nominal at 20 °C, temperature law and gauge taken out, (n,); check_effect: what all points of the
-    check share, (n,); variance: of y without the check's share, (n,); shares: readings that follow the fluid
+    y: ln above nominal at 20 °C, temperature law and gauge taken out, (n,); check_effect: what all points of
+    the check share, (n,); variance: of y without the check's share, (n,); shares: readings that follow the
+    fluid
     row: position in the readings given; edges (k+1,): life i holds rows edges[i]:edges[i+1]
-    start, renewed, previous, series, (k,): day each life began, whether with a new part, the life before it (-1)
+    start, renewed, previous, series, (k,): day each life began, whether with a new part, the life before it
+    (-1)
     """
 
     readings: Readings
@@ -40,6 +44,11 @@ class Prepared:
     previous: Ints
     series: Ints
     left_out: dict[int, int]
+
+    @property
+    def at_20(self) -> Floats:
+        """y without what the check shares, (n,)."""
+        return self.y - self.check_effect
 
     @property
     def current(self) -> Ints:
@@ -94,21 +103,30 @@ def prepare(
 
 
 def block_of(
-    prepared: Prepared, chosen: Ints, fit: FleetFit, lims: Mapping[int, float], *, whole: bool
+    prepared: Prepared,
+    chosen: Ints,
+    fit: FleetFit,
+    lims: Mapping[int, float],
+    *,
+    whole: bool,
+    known: Ints | None = None,
 ) -> Block:
-    """Pad the chosen lives into one block; `whole` keeps the effect of the check in, so that an aircraft whose
-    points all drift together is seen."""
-    sizes = prepared.edges[chosen + 1] - prepared.edges[chosen]
+    """Pad the chosen lives into one block.
+
+    whole: keep the effect of the check in, so that an aircraft whose points all drift together is seen
+    known: how many readings of each life to use; all, if None.
+    """
+    sizes = prepared.edges[chosen + 1] - prepared.edges[chosen] if known is None else known
     rank = np.arange(sizes.max())
     used = rank < sizes[:, None]
     rows = np.where(used, prepared.edges[chosen][:, None] + rank, prepared.edges[chosen][:, None])
     shared = np.where(prepared.shares, fit.s_check**2, 0.0)
-    known = prepared.check_effect != 0
+    removed = prepared.check_effect != 0
     if whole:
         y, variance = prepared.y, prepared.variance + shared
     else:
-        y = prepared.y - prepared.check_effect
-        variance = prepared.variance + np.where(known, CHECK_LEFT, 1.0) * shared
+        y = prepared.at_20
+        variance = prepared.variance + np.where(removed, CHECK_LEFT, 1.0) * shared
     groups = [fit.groups[int(g)] for g in prepared.readings.group[rows[:, 0]]]
     mean = np.array([g.baseline_mean for g in groups])
     sd = np.array([g.baseline_sd for g in groups])
@@ -126,6 +144,11 @@ def block_of(
         lim=np.array([lims[int(g)] for g in prepared.readings.group[rows[:, 0]]]),
         first=prepared.renewed[chosen],
     )
+
+
+def variance_of_one(prepared: Prepared, rows: Ints, fit: FleetFit) -> Floats:
+    """Variance of one reading like those in `rows`, its thermometer's share included."""
+    return prepared.variance[rows] + np.where(prepared.shares[rows], fit.s_check**2, 0.0)
 
 
 def _starts(readings: Readings, lives: Lives | None) -> tuple[Floats, dict[int, str]]:

@@ -1,8 +1,8 @@
 """A seeded fleet whose truth is known: readings of points that drift, are purged, and drift again.
 
-Invented physics and figures: simulated truth, no field data. One aircraft at a time (`simulate_aircraft`) from
-its check days, fluid temperatures and the truth of each point, or a whole fleet at once (`simulate_fleet`).
-ln is natural, days count from any epoch, readings are in canonical units (kPa, mL/min).
+Invented physics and figures: simulated truth, no field data. One aircraft at a time (`simulate_aircraft`)
+from its check days, fluid temperatures and the truth of each point, or a whole fleet at once
+(`simulate_fleet`). ln is natural, days count from any epoch, readings are in canonical units (kPa, mL/min).
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from checks.engine.drift_data import FIRST, PURGE, REPLACEMENT, Floats, Ints, Lives, Readings
-from checks.engine.drift_reference import AT, VISCOSITY_RANGE, Reference, ln_viscosity_ratio
+from checks.engine.drift_reference import AT, Reference, ln_viscosity_ratio
+from checks.engine.fluid import DEFAULT_CURVE
 
 YEAR = 365.25
 NONE, LINEAR, EXPONENTIAL, STEP = "none", "linear", "exponential", "step"
@@ -25,12 +26,18 @@ EXPONENTIAL_START = 0.03
 class Drift:
     """What happens to one life. onset: day (inf for never); shape: 'none', 'linear', 'exponential' or 'step'.
 
-    size: ln per year (linear), days of e-fold (exponential), ln (step).
+    size: ln per year (linear), days of e-fold (exponential), ln (step); above zero unless there is no drift.
     """
 
     onset: float = np.inf
     shape: str = NONE
     size: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.shape not in (NONE, LINEAR, EXPONENTIAL, STEP):
+            raise ValueError(f"no drift has the shape {self.shape!r}")
+        if self.shape != NONE and self.size <= 0:
+            raise ValueError("the size of a drift must be above zero")
 
     def at(self, day: float) -> float:
         """ln added to the baseline at `day`."""
@@ -61,8 +68,8 @@ class Drift:
 
 @dataclass(frozen=True)
 class LifeTruth:
-    """One life of one point: began on `start` by `kind` ('first', 'purge', 'replacement') at `baseline` (ln above
-    nominal); crossing: day on which the true level meets the limit at 20 °C, inf for never."""
+    """One life of one point: began on `start` by `kind` ('first', 'purge', 'replacement') at `baseline` (ln
+    above nominal); crossing: day on which the true level meets the limit at 20 °C, inf for never."""
 
     start: float
     kind: str
@@ -73,7 +80,8 @@ class LifeTruth:
 
 @dataclass(frozen=True)
 class SimulatedPoint:
-    """A measuring point: its reference table, and how its true readings follow temperature beyond the viscosity
+    """A measuring point: its reference table, and how its true readings follow temperature beyond the
+    viscosity
     law: bias ln per 10 K. resolution: of its instrument, canonical units."""
 
     reference: Reference
@@ -96,8 +104,9 @@ class Noise:
 class Upkeep:
     """How points age and what a purge does.
 
-    hazard: onsets per panel-year; resumes: chance that a gradual drift goes on after a purge, `faster` times as
-    fast each time; residue: share of the drift that a purge leaves; purges: so many, then the part is replaced;
+    hazard: onsets per panel-year; resumes: chance that a gradual drift goes on after a purge, `faster` times
+    as fast each time; residue: share of the drift that a purge leaves; purges: so many, then the part is
+    replaced;
     level_sd: spread of clean points, ln.
     """
 
@@ -112,8 +121,9 @@ class Upkeep:
 
 @dataclass(frozen=True)
 class SimulatedReading:
-    """One reading: point and life are positions in the truth handed back with it; attempt 0 is the check, 1 and up
-    the tests repeated after a purge or a new part on the same day; over: against the limit at the temperature read.
+    """One reading: point and life are positions in the truth handed back with it; attempt 0 is the check, 1
+    and up the tests repeated after a purge or a new part on the same day; over: against the limit at the
+    temperature read.
     """
 
     check: int
@@ -128,7 +138,8 @@ class SimulatedReading:
 
 @dataclass(frozen=True, eq=False)
 class SimulatedFleet:
-    """Readings with their truth: lives[i] is the truth of life number i; series s holds lives of series_of[i] = s.
+    """Readings with their truth: lives[i] is the truth of life number i; series s holds lives of series_of[i]
+    = s.
 
     series numbers are aircraft × points + point; over: for each reading; starts: for `score`.
     """
@@ -152,7 +163,7 @@ def fluid_temperature(
     season = np.cos(2 * np.pi * (day - 20) / YEAR) * (-1 if southern else 1)
     outside = 11 - 11 * season + rng.normal(0, 4, day.shape)
     inside = rng.normal(18, 2, day.shape)
-    low, high = VISCOSITY_RANGE
+    low, high = DEFAULT_CURVE.coldest, DEFAULT_CURVE.warmest
     return np.clip(np.where(rng.random(day.shape) < hangar, inside, outside), low + 1, high - 1)
 
 
@@ -187,9 +198,10 @@ def simulate_aircraft(
 ) -> tuple[tuple[SimulatedReading, ...], tuple[tuple[int, LifeTruth], ...]]:
     """All readings of one aircraft, and its lives as (point, truth) in the order in which they began.
 
-    first: the first life of every point; temperatures: true, °C, and gauge_effects: ln, one for each check (none
-    given: no effect). Where a reading is over its limit the point is purged that day, or its part replaced after
-    `upkeep.purges` purges, and all points are read again in the next attempt, at most three times.
+    first: the first life of every point; temperatures: true, °C, and gauge_effects: ln, one for each check
+    (none
+    given: no effect). Where a reading is over its limit the point is purged that day, or its part replaced
+    after `upkeep.purges` purges, and all points are read again in the next attempt, at most three times.
     """
     noise, upkeep = noise or Noise(), upkeep or Upkeep()
     lives = list(enumerate(first))
@@ -228,7 +240,7 @@ def _read_all(
     noise: Noise,
 ) -> list[tuple[float, float, bool]]:
     """(temperature read, value, over) of every point at one attempt."""
-    low, high = VISCOSITY_RANGE
+    low, high = DEFAULT_CURVE.coldest, DEFAULT_CURVE.warmest
     shown = float(np.clip(round(temperature + rng.normal(0, noise.thermometer), 1), low, high))
     read = []
     for point, life in zip(points, lives, strict=True):
@@ -305,11 +317,10 @@ def simulate_fleet(
         series_of += [a * points + p for p, _ in told]
         attempts = {key: checks + i for i, key in enumerate(sorted({(r.check, r.attempt) for r in read}))}
         checks += len(attempts)
-        rows += [
-            (a * points + r.point, offset + r.life, attempts[r.check, r.attempt], r.day, r.temperature_c)
-            + (r.value, used[r.check], r.point, kinds[r.point].resolution, r.over)
-            for r in read
-        ]
+        for r in read:
+            known = (a * points + r.point, offset + r.life, attempts[r.check, r.attempt], r.day)
+            value = (r.temperature_c, r.value, used[r.check], r.point, kinds[r.point].resolution)
+            rows.append((*known, *value, r.over))
     columns = np.array(rows, dtype=float).reshape(-1, 10).T
     return SimulatedFleet(
         readings=Readings(*columns[:9]),
@@ -324,9 +335,11 @@ def simulate_fleet(
 
 
 def _draw_point(rng: np.random.Generator, check_bias: float) -> SimulatedPoint:
-    """A panel port: clean at 60..120 kPa, limit half as much again, a table of ten rows, 0.1–0.5 psi steps."""
+    """A panel port: clean at 60..120 kPa, limit half as much again, a table of ten rows, 0.1–0.5 psi
+    steps.
+    """
     nominal = float(rng.uniform(60, 120))
-    warmth = np.linspace(*VISCOSITY_RANGE, 10)
+    warmth = np.linspace(DEFAULT_CURVE.coldest, DEFAULT_CURVE.warmest, 10)
     limits = 1.5 * nominal * np.exp(ln_viscosity_ratio(warmth))
     resolution = float(rng.choice([0.1, 0.2, 0.5])) * 6.894757
     return SimulatedPoint(
