@@ -2,10 +2,12 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from checks.views import instruments, utilisation
+from checks.views import due, instruments, utilisation
 
 app_name = "checks"
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("due/", due.due_list, name="due_list"),
+    path("due/<int:pk>/", due.due_point, name="due_point"),
     path("utilisation/", utilisation.utilisation, name="utilisation"),
     path("utilisation/<str:registration>/", utilisation.utilisation_enter, name="utilisation_enter"),
     path(

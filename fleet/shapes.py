@@ -75,6 +75,8 @@ SHAPES: dict[str, tuple[Mark, ...]] = {
     "dial-most": (Ring(8, 8, 6), _disc(0.75)),
     "lozenge": (_area((8, 0.8), (15.2, 8), (8, 15.2), (0.8, 8), solid=True),),
     "dashes": (_line((2, 8), (14, 8), dashed=True),),
+    # an aircraft out of service: under its roof
+    "roof": (_line((2.5, 14), (2.5, 7.5), (8, 2.5), (13.5, 7.5), (13.5, 14)),),
     # outcome: where a drop stands against a level
     "under-level": (_LEVEL, Ring(8, 11.5, 2.5, True)),
     "at-level": (_LEVEL, Ring(8, 7.6, 2.5, True), _line((1.5, 9.4), (4, 9.4)), _line((12, 9.4), (14.5, 9.4))),
@@ -133,6 +135,7 @@ STATES: dict[str, State] = {
     "due soon": State("due soon", "dial-part", "heed"),
     "planned": State("planned", "dial-empty"),
     "no record": State("no record", "dashes", "faint"),
+    "stored": State("stored", "roof", "faint"),
     "within limit": State("within limit", "under-level"),
     "borderline": State("borderline", "at-level", "heed"),
     "over limit": State("over limit", "over-level", "act"),

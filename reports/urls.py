@@ -1,6 +1,11 @@
 """Addresses of the reports pages."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from reports import views
 
 app_name = "reports"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("reports/due.csv", views.due_csv, name="due_csv"),
+    path("reports/due.pdf", views.due_pdf, name="due_pdf"),
+]

@@ -22,7 +22,10 @@ _USE = (DuePoint.Governing.HOURS, DuePoint.Governing.LANDINGS)
 
 @dataclass(frozen=True)
 class DueRow:
-    """One line of the due list. Days, hours and landings left are negative where they are past."""
+    """One line of the due list. Days, hours and landings left are negative where they are past.
+
+    days_left is None where hours or landings are reached already: no date says how late that is.
+    """
 
     point_id: int
     registration: str
@@ -80,7 +83,10 @@ ORDER = (F("due_on").asc(nulls_first=True), "pk")
 
 
 def count_states(points: QuerySet[DuePoint]) -> tuple[list[StateCount], dt.datetime | None]:
-    """How many of the points are in each state, every state named, and when the oldest was counted. One query."""
+    """How many of the points are in each state, every state named, and when the oldest was counted.
+
+    One query.
+    """
     found = points.order_by().values_list("state").annotate(number=Count("pk"), oldest=Min("computed_at"))
     numbers, moments = {}, []
     for state, number, oldest in found:
@@ -109,6 +115,7 @@ def due_rows(points: QuerySet[DuePoint], *, today: dt.date) -> Iterator[DueRow]:
     )
     for pk, registration, aircraft, base, task, due, estimated, governing, hours, landings, *rest in values:
         latest, state, done, event = rest
+        known = "" if due is None else ABOUT if estimated else REACHED if governing in _USE else COUNTED
         yield DueRow(
             point_id=pk,
             registration=registration,
@@ -116,9 +123,9 @@ def due_rows(points: QuerySet[DuePoint], *, today: dt.date) -> Iterator[DueRow]:
             base=base,
             task=task,
             due_on=due,
-            known="" if due is None else ABOUT if estimated else REACHED if governing in _USE else COUNTED,
+            known=known,
             governing=GOVERNING.get(governing, ""),
-            days_left=due and (due - today).days,
+            days_left=(due - today).days if due and known != REACHED else None,
             hours_left=hours,
             landings_left=landings,
             latest_on=latest,

@@ -1,0 +1,47 @@
+"""The files that reports hands over."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+
+from checks.views.access import needs
+from reports.duelist import COLUMNS, DueList, csv_rows, due_list
+from reports.tables.csv import csv_text
+
+
+@require_safe
+@needs("checks.view_records")
+def due_csv(request: HttpRequest) -> HttpResponse:
+    """The due list as the page shows it for the same query, all pages of it, as CSV."""
+    listed = due_list(request.GET)
+    if listed is None:
+        return _explain(request)
+    return _file(csv_text(COLUMNS, csv_rows(listed)), "text/csv; charset=utf-8", _name(listed, "csv"))
+
+
+@require_safe
+@needs("checks.view_records")
+def due_pdf(request: HttpRequest) -> HttpResponse:
+    """The same as PDF."""
+    from reports.pdf.duelist import due_list_pdf  # reportlab is slow to import
+
+    listed = due_list(request.GET)
+    if listed is None:
+        return _explain(request)
+    return _file(due_list_pdf(listed), "application/pdf", _name(listed, "pdf"))
+
+
+def _explain(request: HttpRequest) -> HttpResponse:
+    """A filter that was not understood is explained by the page; no file pretends to be the answer."""
+    return redirect(f"{reverse('checks:due_list')}?{request.GET.urlencode()}")
+
+
+def _name(listed: DueList, kind: str) -> str:
+    return f"due-list-{listed.today.isoformat()}.{kind}"
+
+
+def _file(content: str | bytes, kind: str, name: str) -> HttpResponse:
+    return HttpResponse(
+        content, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'}
+    )
