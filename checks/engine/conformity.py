@@ -7,8 +7,8 @@ distributions: half-width a gives u = a/sqrt(3), resolution d gives u = d/sqrt(1
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-from checks.engine.limits import Limit, plain
-from checks.engine.units import CANONICAL_STEP, EXACT
+from checks.engine.limits import Limit
+from checks.engine.units import CANONICAL_STEP, EXACT, plain, shown
 
 WITHIN = "within limit"
 BORDERLINE = "borderline"
@@ -103,11 +103,11 @@ def expanded_uncertainty(
     return expanded_from(u, temperature_u=temperature_u, limit_slope=limit_slope, k=k)
 
 
-def judge(value: Decimal, limit: Limit, U: Decimal) -> Judgement:
+def judge(value: Decimal, limit: Limit, U: Decimal, *, unit: str | None = None) -> Judgement:
     """Compare a canonical value with its limits. Over is over, under is under, whatever U.
 
-    Borderline: limit - U < value <= limit, and mirrored for a lower limit. ValueError for a negative U or a
-    limit without sides.
+    Borderline: limit - U < value <= limit, and mirrored for a lower limit. unit (UCUM): what the reason
+    speaks in; all else is canonical. ValueError for a negative U or a limit without sides.
     """
     if U < 0:
         raise ValueError("an uncertainty cannot be negative")
@@ -119,14 +119,16 @@ def judge(value: Decimal, limit: Limit, U: Decimal) -> Judgement:
     if not sides:
         raise ValueError("there is no limit to compare with")
     margin, nearest, side = min(sides, key=lambda s: s[0])
-    words = f"{plain(value)} against {side} limit {plain(nearest)} at {plain(limit.temperature)} °C"
+    at = f"{side} limit {shown(nearest, unit)} at {plain(limit.temperature)} °C"
+    words = f"{shown(value, unit)} against {at}"
+    by = shown(abs(margin), unit, difference=True)
     if margin < 0:
         outcome = OVER if side == "upper" else UNDER
-        reason = f"{words}: outside by {plain(-margin)}"
+        reason = f"{words}: outside by {by}"
     elif margin < U:
         outcome = BORDERLINE
-        reason = f"{words}: inside by {plain(margin)}, closer than the uncertainty {plain(U)}"
+        reason = f"{words}: inside by {by}, closer than the uncertainty {shown(U, unit, difference=True)}"
     else:
         outcome = WITHIN
-        reason = f"{words}: inside by {plain(margin)}"
+        reason = f"{words}: inside by {by}"
     return Judgement(outcome, margin, nearest, side, U, reason)

@@ -27,7 +27,7 @@ from checks.engine.intervals import (
     next_due,
     next_season,
 )
-from checks.engine.limits import plain
+from checks.engine.units import plain
 
 __all__ = [
     "COUNTINGS",

@@ -6,7 +6,19 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from itertools import pairwise
 from statistics import median
 
-from checks.engine.units import CANONICAL_STEP, EXACT
+from checks.engine.units import CANONICAL_STEP, EXACT, plain
+
+__all__ = [
+    "Limit",
+    "LimitRow",
+    "LimitTable",
+    "NotServed",
+    "Slope",
+    "check_table",
+    "limit_at",
+    "plain",
+    "slope_at",
+]
 
 KINDS = ("upper", "lower", "both")
 RULES = ("stricter_row", "linear", "rows_only")
@@ -57,12 +69,6 @@ class Slope:
 
     lower: Decimal
     upper: Decimal
-
-
-def plain(value: Decimal) -> str:
-    """A number for a sentence: no exponent, no trailing zeros."""
-    text = format(value, "f")
-    return (text.rstrip("0").rstrip(".") if "." in text else text) or "0"
 
 
 def limit_at(table: LimitTable, temperature: Decimal) -> Limit | NotServed:

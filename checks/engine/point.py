@@ -10,8 +10,9 @@ from decimal import Decimal
 
 from checks.engine import conformity
 from checks.engine.conformity import OVER, WITHIN, InstrumentAccuracy, Judgement
-from checks.engine.limits import Limit, LimitTable, NotServed, limit_at, plain, slope_at
+from checks.engine.limits import Limit, LimitTable, NotServed, limit_at, slope_at
 from checks.engine.settle import Ceiling, Settled
+from checks.engine.units import plain, shown
 
 NOT_VALID = "not valid"
 MEASURED = "measured"
@@ -22,7 +23,10 @@ _ZERO = Decimal(0)
 
 @dataclass(frozen=True)
 class InstrumentUse:
-    """One instrument and the reading (canonical, or None) it gave; due day itself is still in calibration."""
+    """One instrument and the reading (canonical, or None) it gave; due day itself is still in calibration.
+
+    unit (UCUM): what reasons speak in.
+    """
 
     label: str
     used_on: date
@@ -30,6 +34,7 @@ class InstrumentUse:
     reading: Decimal | None = None
     range_lower: Decimal | None = None
     range_upper: Decimal | None = None
+    unit: str | None = None
 
 
 @dataclass(frozen=True)
@@ -50,6 +55,7 @@ class PointInput:
     table None: judged by its ceiling alone, and without one not valid. standard_u stands in for accuracy
     where a value is computed (a collected flow). compensation: factor that brings baseline and nominal to
     today's fluid temperature. low_decided: a person has decided in writing about a value that is too low.
+    unit (UCUM): what reasons speak in.
     """
 
     name: str
@@ -71,6 +77,7 @@ class PointInput:
     compensation: Decimal = Decimal(1)
     low_share: Decimal = LOW_SHARE
     low_decided: bool = False
+    unit: str | None = None
 
 
 @dataclass(frozen=True)
@@ -124,10 +131,11 @@ def _instrument_faults(point: PointInput) -> Iterator[str]:
             yield f"{use.label} was out of calibration on {use.used_on} (due {use.calibration_due})"
         if use.reading is None:
             continue
+        read = shown(use.reading, use.unit)
         if use.range_upper is not None and use.reading > use.range_upper:
-            yield f"{plain(use.reading)} is above the range of {use.label} (to {plain(use.range_upper)})"
+            yield f"{read} is above the range of {use.label} (to {shown(use.range_upper, use.unit)})"
         if use.range_lower is not None and use.reading < use.range_lower:
-            yield f"{plain(use.reading)} is below the range of {use.label} (from {plain(use.range_lower)})"
+            yield f"{read} is below the range of {use.label} (from {shown(use.range_lower, use.unit)})"
 
 
 def _series_faults(point: PointInput) -> Iterator[str]:
@@ -173,7 +181,7 @@ def _limit(point: PointInput) -> Limit | str | None:
 
 
 def _compare(point: PointInput, value: Decimal, limit: Limit) -> PointOutcome:
-    judgement = conformity.judge(value, limit, _uncertainty(point, value, limit))
+    judgement = conformity.judge(value, limit, _uncertainty(point, value, limit), unit=point.unit)
     reasons = [judgement.reason]
     if point.accuracy is None and point.standard_u is None:
         reasons.append("no accuracy on file: closeness to the limit was not judged")

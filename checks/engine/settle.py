@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
 
-from checks.engine.limits import plain
-from checks.engine.units import CANONICAL_STEP
+from checks.engine.units import CANONICAL_STEP, plain, shown
 
 TIME_ZERO = "time zero"
 COUNTED = "counted"
@@ -94,17 +93,22 @@ def settle(
     return Settled(False, None, None, None, tuple(marks), _why_not(run, needed, resolution))
 
 
-def ceiling(samples: Sequence[Sample], *, after_s: Decimal | int, limit: Decimal) -> Ceiling:
-    """Look at the first reading at or past after_s and every later one; a breach is a value above limit."""
+def ceiling(
+    samples: Sequence[Sample], *, after_s: Decimal | int, limit: Decimal, unit: str | None = None
+) -> Ceiling:
+    """Look at the first reading at or past after_s and every later one; a breach is a value above limit.
+
+    unit (UCUM): where values are canonical, what the reason speaks in.
+    """
     looked_at = tuple(s for s in sorted(samples, key=lambda s: s.elapsed_s) if s.elapsed_s >= after_s)
     if not looked_at:
         reason = f"no reading at or past {plain(Decimal(after_s))} s: not judged"
         return Ceiling(False, False, None, (), reason)
     first = next((s for s in looked_at if s.value > limit), None)
     if first is None:
-        reason = f"no reading from {plain(looked_at[0].elapsed_s)} s on is above {plain(limit)}"
+        reason = f"no reading from {plain(looked_at[0].elapsed_s)} s on is above {shown(limit, unit)}"
         return Ceiling(True, False, None, looked_at, reason)
-    reason = f"{plain(first.value)} at {plain(first.elapsed_s)} s is above {plain(limit)}"
+    reason = f"{shown(first.value, unit)} at {plain(first.elapsed_s)} s is above {shown(limit, unit)}"
     return Ceiling(True, True, first, looked_at, reason)
 
 

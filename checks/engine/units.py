@@ -119,6 +119,26 @@ def difference_to_canonical(value: Decimal, unit: str) -> Decimal:
     return to_grid(EXACT.divide(EXACT.multiply(value, u.times), u.over))
 
 
+def difference_from_canonical(value: Decimal, unit: str) -> Decimal:
+    """A canonical difference -> the unit asked for, to TYPED_PLACES decimal places."""
+    u = unit_of(unit)
+    return EXACT.divide(EXACT.multiply(value, u.over), u.times).quantize(TYPED_STEP, context=EXACT)
+
+
+def plain(value: Decimal) -> str:
+    """A number for a sentence: no exponent, no trailing zeros."""
+    text = format(value, "f")
+    return (text.rstrip("0").rstrip(".") if "." in text else text) or "0"
+
+
+def shown(value: Decimal, unit: str | None, *, difference: bool = False) -> str:
+    """A canonical value for a sentence, in a unit with its label; without a unit the bare number."""
+    if unit is None:
+        return plain(value)
+    convert = difference_from_canonical if difference else from_canonical
+    return f"{plain(convert(value, unit))} {unit_of(unit).label}"
+
+
 def collected_flow(volume_ml: Decimal, seconds: Decimal) -> Decimal:
     """Flow in mL/min of a timed collection. ValueError where time is not positive or volume is negative."""
     if seconds <= 0:

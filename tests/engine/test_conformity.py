@@ -20,6 +20,7 @@ from checks.engine.conformity import (
     judge,
 )
 from checks.engine.limits import Limit
+from checks.engine.units import to_canonical
 
 UPPER = Limit(None, D(100), D(20), "row 20 °C")
 LOWER = Limit(D(40), None, D(20), "row 20 °C")
@@ -128,6 +129,14 @@ def test_a_reason_names_value_limit_temperature_and_margin():
         found.reason == "97.5 against upper limit 100 at 20 °C: inside by 2.5, closer than the uncertainty 5"
     )
     assert (found.limit, found.side) == (100, "upper")
+
+
+def test_a_reason_speaks_in_the_unit_asked_for():
+    limit = Limit(None, to_canonical(D(25), "[psi]"), D(20), "row 20 °C")
+    found = judge(to_canonical(D("26.5"), "[psi]"), limit, D(5), unit="[psi]")
+    assert found.reason == "26.5 psi against upper limit 25 psi at 20 °C: outside by 1.5 psi"
+    close = judge(to_canonical(D("24.5"), "[psi]"), limit, to_canonical(D(1), "[psi]"), unit="[psi]")
+    assert close.reason.endswith("inside by 0.5 psi, closer than the uncertainty 1 psi")
 
 
 def test_refusals():

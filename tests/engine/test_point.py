@@ -210,3 +210,14 @@ def test_no_value_over_its_limit_is_ever_anything_else(value, decided):
     assert (found.outcome == OVER) == (value > 110)
     if found.outcome in (WITHIN, BORDERLINE) and not decided:
         assert value >= 48
+
+
+def test_reasons_speak_in_the_unit_asked_for():
+    found = judged(
+        unit="bar", ceiling=ceiling([Sample(D(120), D(200))], after_s=120, limit=D(180), unit="bar")
+    )
+    assert found.reasons == ("ceiling: 2 bar at 120 s is above 1.8 bar",)
+    assert judged(unit="bar").reasons == (
+        "0.96 bar against upper limit 1.1 bar at 20 °C: inside by 0.14 bar",
+    )
+    not_valid("0.96 bar is above the range", instruments=(replace(USE, unit="bar", range_upper=D(90)),))

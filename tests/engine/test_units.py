@@ -144,3 +144,12 @@ def test_collected_flow():
 def test_a_collection_that_cannot_be_is_refused(volume, seconds):
     with pytest.raises(ValueError, match="collect"):
         units.collected_flow(volume, seconds)
+
+
+def test_shown_in_a_sentence():
+    assert units.shown(D("172.368932"), "[psi]") == "25 psi"
+    assert units.shown(D("21.111111"), "[degF]") == "70 °F"
+    assert units.shown(D(5), "[degF]", difference=True) == "9 °F"
+    assert units.shown(D("1.500"), None) == "1.5"
+    assert units.shown(D("1E+2"), None) == "100"
+    assert units.shown(D("0.000"), None) == "0"
