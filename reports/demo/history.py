@@ -1,0 +1,63 @@
+"""The whole invented history: planned by story.py, written by writer.py; the truth is handed back."""
+
+import datetime as dt
+from collections.abc import Mapping
+from decimal import Decimal
+
+from checks.engine.limits import LimitRow, LimitTable
+from checks.engine.units import to_canonical
+from checks.models import LimitTable as StoredTable
+from checks.models import Step
+from fleet.models import Aircraft, MeasuringPoint
+from reports.demo.bench import Benches, Gauges
+from reports.demo.cases import CASES
+from reports.demo.master import Master
+from reports.demo.physics import PointData
+from reports.demo.plan import Truth
+from reports.demo.story import Setting, Story
+
+SEED = 20
+Tables = dict[tuple[str, str], list[tuple[dt.date, LimitTable, Decimal | None]]]
+
+
+def plan_history(master: Master, fleet: list[Aircraft], seed: int = SEED) -> tuple[list[Story], Truth]:
+    """Every aircraft's story, told, and the truth. Reads the master data and writes nothing."""
+    setting = Setting(master, Benches(master), Gauges(seed, master), _points(master), _tables())
+    stories = [Story(setting, aircraft, seed, number) for number, aircraft in enumerate(fleet)]
+    truth = Truth(seed, master.today)
+    for story in stories:
+        truth.events += len(story.tell())
+        truth.series |= story.truth()
+    truth.cases = {case.name: registration for registration, case in CASES.items()}
+    return stories, truth
+
+
+def _points(master: Master) -> Mapping[str, list[PointData]]:
+    """The points of each variant in the order in which they are read, with their limits at 20 °C."""
+    points: dict[str, list[PointData]] = {code: [] for code in master.variants}
+    stored = MeasuringPoint.objects.filter(reference_rows__temperature=20)
+    for point in stored.select_related("variant", "position").order_by("variant", "order"):
+        limit = point.reference_rows.get(temperature=20).value
+        panel = point.position.code if point.position else ""
+        data = PointData(point.code, point.quantity, float(point.nominal), float(limit), panel)
+        points[point.variant.code].append(data)
+    return points
+
+
+def _tables() -> Tables:
+    """Limits and ceiling of every point by revision, oldest first."""
+    found: Tables = {}
+    tables = StoredTable.objects.select_related("revision", "point__variant").prefetch_related("rows")
+    ceilings = {
+        (step.revision_id, step.point_id): to_canonical(step.ceiling, step.unit)
+        for step in Step.objects.exclude(ceiling=None)
+    }
+    for table in tables.order_by("revision__effective_on"):
+        rows = tuple(
+            LimitRow(row.temperature, None, to_canonical(row.upper, table.unit)) for row in table.rows.all()
+        )
+        key = (table.point.variant.code, table.point.code)
+        ceiling = ceilings.get((table.revision_id, table.point_id))
+        limits = LimitTable(rows, table.kind, table.reading_rule)
+        found.setdefault(key, []).append((table.revision.effective_on, limits, ceiling))
+    return found

@@ -1,0 +1,78 @@
+"""What the demo's history consists of, before anything is written: events with what was read and seen."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from checks.engine.simulate import LifeTruth
+
+
+@dataclass(frozen=True)
+class PlannedReading:
+    """One value as typed. step: 'temperature', 'ratio' or the code of the measuring point.
+
+    elapsed: seconds since pump start, of a collection its length; started: of a collection, its start.
+    """
+
+    step: str
+    typed: str
+    unit: str
+    instrument: str
+    sequence: int = 0
+    elapsed: int | None = None
+    started: int | None = None
+
+
+@dataclass
+class Planned:
+    """One event. key and follows are its and an earlier event's place in the plan of the aircraft."""
+
+    aircraft: str
+    code: str
+    day: dt.date
+    performed_by: str
+    hours: str
+    landings: int
+    key: int = 0
+    readings: tuple[PlannedReading, ...] = ()
+    unsatisfactory: Mapping[str, str] = field(default_factory=dict)  # position code -> remark
+    over: bool = False
+    follows: int | None = None
+    renewed: Mapping[str, str] = field(default_factory=dict)  # position code -> 'purge' or 'replacement'
+    draft: bool = False
+    inspected_by: str = ""
+    released_by: str = ""
+    end: str = ""  # how an over-limit check ended: 'rectified', 'deferred' or 'open'
+    ended_by: int | None = None  # key of the retest on which the rectification rests
+
+
+@dataclass(frozen=True)
+class SeriesTruth:
+    """The truth of one measuring point. All in ln, for this life alone.
+
+    drifted: what drift has added by the day of loading; when_read: by the last reading, which is all that
+    the records can know; room: from the clean level up to the reference limit at 20 °C.
+    """
+
+    aircraft: str
+    point: str
+    drifted: float
+    when_read: float
+    room: float
+    lives: tuple[LifeTruth, ...]
+
+    @property
+    def share(self) -> float:
+        """Drift when last read as a share of the room; 1 means at the limit."""
+        return self.when_read / self.room
+
+
+@dataclass
+class Truth:
+    """What is known because it was invented. cases: name -> 'registration' or 'registration point'."""
+
+    seed: int
+    today: dt.date
+    series: dict[tuple[str, str], SeriesTruth] = field(default_factory=dict)
+    cases: dict[str, str] = field(default_factory=dict)
+    events: int = 0
