@@ -156,7 +156,7 @@ class Reading(models.Model):
     sequence = models.PositiveSmallIntegerField(default=0)
     typed = models.CharField(max_length=24)
     unit = models.CharField(max_length=12)
-    value = models.DecimalField(max_digits=12, decimal_places=4, help_text="Canonical.")
+    value = models.DecimalField(max_digits=14, decimal_places=6, help_text="Canonical.")
     elapsed_seconds = models.DecimalField(
         max_digits=7,
         decimal_places=1,
@@ -227,15 +227,15 @@ class Result(models.Model):
 
     event = models.ForeignKey(CheckEvent, models.CASCADE, related_name="results")
     point = models.ForeignKey("fleet.MeasuringPoint", models.PROTECT, related_name="results")
-    value = models.DecimalField(max_digits=12, decimal_places=4, null=True)
+    value = models.DecimalField(max_digits=14, decimal_places=6, null=True)
     temperature = models.DecimalField(max_digits=6, decimal_places=2, null=True)
-    lower = models.DecimalField(max_digits=12, decimal_places=4, null=True)
-    upper = models.DecimalField(max_digits=12, decimal_places=4, null=True)
+    lower = models.DecimalField(max_digits=14, decimal_places=6, null=True)
+    upper = models.DecimalField(max_digits=14, decimal_places=6, null=True)
     margin = models.DecimalField(
-        max_digits=12, decimal_places=4, null=True, help_text="Positive: inside the limit."
+        max_digits=14, decimal_places=6, null=True, help_text="Positive: inside the limit."
     )
     uncertainty = models.DecimalField(
-        max_digits=12, decimal_places=4, null=True, help_text="Expanded, k = 2."
+        max_digits=14, decimal_places=6, null=True, help_text="Expanded, k = 2."
     )
     outcome = models.CharField(max_length=12, choices=CheckEvent.Outcome)
     reason = models.TextField(blank=True)
