@@ -58,7 +58,7 @@ def nav_items(request: HttpRequest) -> list[dict[str, Any]]:
             continue
         current = request.path == url or (url != "/" and request.path.startswith(url))
         items.append({"label": place.label, "url": url, "current": current})
-    if user.is_staff:
+    if user.is_staff or user.has_perm("fleet.view_variant"):
         url = reverse("admin:index")
         items.append({"label": "Master data", "url": url, "current": request.path.startswith(url)})
     return items

@@ -31,7 +31,7 @@ INSTALLED_APPS = [
     "fleet",
     "checks",
     "reports",
-    "django.contrib.admin",
+    "fleet.admin_site.MasterDataConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

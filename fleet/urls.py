@@ -7,9 +7,6 @@ from django.urls import include, path
 from fleet.views.health import health
 from fleet.views.login import log_in
 
-admin.site.site_header = admin.site.site_title = "Weepwatch master data"
-admin.site.index_title = "Master data"
-
 urlpatterns = [
     path("", include("reports.urls")),
     path("", include("checks.urls")),
