@@ -1,7 +1,8 @@
 """What the demo's fluid systems really do: panels that clog, are purged and clog again.
 
-Invented, so the truth is known. A source is a panel (or, where single panels can't be told apart, all of them together). Each source adds to
-the points that feel it. ln is natural; days are date ordinals; values in kPa or mL/min.
+Invented, so the truth is known. A source is a panel (or, where single panels can't be told apart, all of
+them together). Each source adds to the points that feel it. ln is natural; days are date ordinals; values
+in kPa or mL/min.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""One aircraft's six years: checks at seasonal temperatures, panels that clog, purges, panel changes, cases."""
+"""One aircraft's six years: checks at seasonal temperatures, panels that clog, purges, panel changes."""
 
 import datetime as dt
 from collections.abc import Mapping
@@ -11,7 +11,7 @@ from checks.engine.drift_data import PURGE, REPLACEMENT
 from checks.engine.limits import Limit, LimitTable, limit_at
 from checks.engine.simulate import fluid_temperature
 from checks.engine.units import to_canonical
-from fleet.models import Aircraft
+from fleet.models import Aircraft, Instrument
 from reports.demo.bench import Bench, Benches, Gauges, shown
 from reports.demo.calendar import Use, check_days, due_day, fly
 from reports.demo.cases import CASES, DAMAGED, DRAFTS, OVERDUE, Case
@@ -28,7 +28,7 @@ LAST_GAP_DAYS = 130  # no other check so long before the one that a case fixes
 
 @dataclass(frozen=True)
 class Setting:
-    """What all aircraft of the demo share. tables: (variant, point) -> [(effective date, limits, ceiling)]."""
+    """What all aircraft of the demo share. tables: (variant, point) -> (effective, limits, ceiling)s."""
 
     master: Master
     benches: Benches
@@ -90,16 +90,16 @@ class Story:
     def truth(self) -> dict[tuple[str, str], SeriesTruth]:
         """What is true of each measuring point today."""
         day, key = float(self.today.toordinal()), self.aircraft.registration
+        read = [event for event in self.events if event.code == "pressure-flow" and not event.draft]
+        last = float(max(event.day for event in read).toordinal())
         told = {}
         for data in self.setting.points[self.variant]:
             sensed = self.system.points[data.code]
-            level = sensed.level + sum(
-                s * self.system.sources[k].life.baseline for k, s in sensed.shares.items()
-            )
-            drifted = sum(s * self.system.sources[k].life.drift.at(day) for k, s in sensed.shares.items())
-            single = [self.system.sources[k] for k, share in sensed.shares.items() if share == 1]
-            lives = single[0].lives if single else ()
-            told[key, data.code] = SeriesTruth(key, data.code, drifted, data.room - level, lives)
+            felt = [(share, self.system.sources[k]) for k, share in sensed.shares.items()]
+            level = sensed.level + sum(share * source.life.baseline for share, source in felt)
+            now, then = (sum(w * s.life.drift.at(on) for w, s in felt) for on in (day, last))
+            lives = next((source.lives for share, source in felt if share == 1), ())
+            told[key, data.code] = SeriesTruth(key, data.code, now, then, data.room - level, lives)
         return told
 
     def _timeline(self) -> list[tuple[int, str, bool]]:
@@ -192,9 +192,7 @@ class Story:
             canonical = to_canonical(typed, instrument.unit)
             on = dt.date.fromordinal(day)
             over |= self.setting.over(self.variant, point.code, on, Decimal(temperature.typed), canonical)
-            readings += _typed(
-                self.rng, point, typed, instrument.unit, instrument.code, instrument.resolution
-            )
+            readings += _typed(self.rng, point, typed, instrument)
         dry = {}
         for source in self.system.sources.values():
             if over and source.key and source.life.drift.at(day) > DRY_SIGN:
@@ -272,19 +270,19 @@ class Story:
 
 
 def _typed(
-    rng: np.random.Generator, point: PointData, typed: Decimal, unit: str, instrument: str, step: Decimal
+    rng: np.random.Generator, point: PointData, typed: Decimal, instrument: Instrument
 ) -> list[PlannedReading]:
     """The readings that a point needs: a series that settles, a collection, or a single value."""
+    unit, code, step = instrument.unit, instrument.code, instrument.resolution.normalize()
     if point.code == "nozzle":
         started = 310 + int(rng.integers(60))
-        return [PlannedReading("nozzle", str(typed), unit, instrument, 0, 60, started)]
+        return [PlannedReading("nozzle", str(typed), unit, code, 0, 60, started)]
     if point.code != "port":
-        return [PlannedReading(point.code, str(typed), unit, instrument)]
-    step = step.normalize()
+        return [PlannedReading(point.code, str(typed), unit, code)]
     rise = [typed - 3 * step, typed - step] if rng.random() < 0.5 else [typed - 2 * step]
     times = np.cumsum(60 + rng.integers(-4, 5, len(rise) + 3))
     values = [*rise, typed, typed, typed]
     return [
-        PlannedReading("port", str(value.quantize(typed)), unit, instrument, n, int(time))
+        PlannedReading("port", str(value.quantize(typed)), unit, code, n, int(time))
         for n, (value, time) in enumerate(zip(values, times, strict=True))
     ]
