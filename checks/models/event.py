@@ -22,11 +22,14 @@ class CheckEventQuerySet(models.QuerySet):
         from checks.models.record import Signature
 
         inspected = Signature.objects.filter(event=models.OuterRef("pk"), act=Signature.Act.INSPECTED)
-        return self.signed().filter(
-            Q(revision__procedure__needs_inspection=False)
-            | Q(source=CheckEvent.Source.IMPORTED)
-            | models.Exists(inspected),
-            superseded_by=None,
+        return (
+            self.signed()
+            .filter(
+                Q(revision__procedure__needs_inspection=False)
+                | Q(source=CheckEvent.Source.IMPORTED)
+                | models.Exists(inspected),
+            )
+            .filter(~Q(superseded_by__state=CheckEvent.State.SIGNED))
         )
 
 

@@ -15,6 +15,7 @@ from checks.engine.units import parse_decimal
 from checks.models import CautionFollowed, CheckEvent, Observation, Procedure, Reading, Revision
 from checks.services.errors import Conflict, Problem, RecordError, from_validation
 from checks.services.inputs import EVENT_FIELDS, DraftInput
+from checks.services.persons import may
 from checks.services.rows import DraftRows, rows_of
 from fleet.models import Aircraft, Base, FluidBatch, User, UtilisationEntry
 
@@ -112,15 +113,9 @@ def locked_draft(event: CheckEvent) -> CheckEvent:
     event = fetched.get(pk=event.pk)
     if not event.is_draft:
         raise RecordError(
-            "This check is signed and can't change any more. Correct it by a new signed entry that supersedes it."
+            "This check is signed and can't change. Correct it by a new signed entry that supersedes it."
         )
     return event
-
-
-def may(person: User, permission: str) -> None:
-    """RecordError unless the person's role holds the permission."""
-    if not person.has_perm(permission):
-        raise RecordError(f"{person} may not do this: the role lacks it. Ask a person whose role it is.")
 
 
 def _same(existing: CheckEvent, aircraft: Aircraft, procedure: Procedure, work_date: dt.date) -> CheckEvent:

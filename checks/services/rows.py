@@ -1,4 +1,4 @@
-"""Typed rows of a draft -> model rows. What can't be read becomes a problem that names row, field and way out."""
+"""Typed rows of a draft -> model rows. What can't be read becomes a problem naming row, field and way out."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -50,6 +50,11 @@ def role_of(step: Step) -> str:
     if step.kind == Step.Kind.TIMED_COLLECTION:
         return Reading.Role.COLLECTION
     return Reading.Role.TEMPERATURE if step.quantity == "temperature" else Reading.Role.SINGLE
+
+
+def is_start(reading: Reading) -> bool:
+    """Whether a row is the start of a timed collection, on the clock that started with the pump."""
+    return reading.role == Reading.Role.SINGLE and reading.step.kind == Step.Kind.TIMED_COLLECTION
 
 
 def parse_seconds(text: str) -> Decimal:
@@ -126,7 +131,7 @@ def _readings(
         sequence=given.sequence,
         typed=given.typed.strip(),
         unit=unit,
-        value=value.quantize(Decimal("0.0001")),
+        value=value,
     )
     if step.kind != Step.Kind.MEASURE:
         reading.elapsed_seconds = _read(parse_seconds, given.elapsed, where, given.name("elapsed"))
@@ -219,7 +224,7 @@ def _caution(event: CheckEvent, given: CautionInput, steps: dict[int, Step], row
 
 
 def _clean(row: Reading | Observation, where: str, name: Callable, parts: dict) -> None:
-    """The model's own field checks, without a query for each foreign key: those were read from the database."""
+    """The model's own field checks, without a query for each foreign key: those were looked up."""
     try:
         row.clean_fields(exclude=["event", "step", "point", "position", "instrument", "calibration"])
     except ValidationError as error:

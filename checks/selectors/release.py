@@ -1,0 +1,76 @@
+"""What the records hold against a release. Reasons, never a permission."""
+
+import datetime as dt
+import zoneinfo
+
+from django.utils import timezone
+
+from checks.models import CheckEvent, Defect
+from checks.selectors.due_counting import counting_events
+from checks.selectors.events import defects_of_occasion, may_be_decided
+from fleet.models import Operator
+
+WITHIN = (CheckEvent.Outcome.WITHIN, CheckEvent.Outcome.BORDERLINE)
+
+
+def deferral_day(at: dt.datetime) -> dt.date:
+    """The day in the operator's one time base for deferrals. One query."""
+    return timezone.localdate(at, zoneinfo.ZoneInfo(Operator.current().deferral_time_zone))
+
+
+def is_within(event: CheckEvent) -> bool:
+    """Whether an event stands, within its limits or with its too low reading accepted in writing."""
+    accepted = event.outcome == CheckEvent.Outcome.NOT_VALID and event.too_low
+    usable = event.outcome in WITHIN or accepted
+    return usable and counting_events().filter(pk=event.pk).exists()
+
+
+def retest_of(defect: Defect, retest: CheckEvent) -> str:
+    """Why an event is no retest of a defect, or an empty text."""
+    if retest.aircraft_id != defect.aircraft_id:
+        return "The retest is of another aircraft. Choose one of this aircraft."
+    found_by = defect.event
+    if found_by is None:
+        return ""
+    if retest.pk == found_by.pk or retest.signed_at is None or retest.signed_at <= found_by.signed_at:
+        return "The retest is not later than the check that found it. Choose a later one."
+    if retest.revision.procedure_id != found_by.revision.procedure_id:
+        return f"The retest is of another task. Choose one of “{found_by.revision.procedure.title}”."
+    return ""
+
+
+def release_obstacles(event: CheckEvent, at: dt.datetime) -> list[str]:
+    """All that speaks against releasing the work of a signed event, each with the way out."""
+    obstacles = []
+    if CheckEvent.objects.signed().filter(supersedes=event).exists():
+        obstacles.append("It was corrected. Release the correction instead.")
+    inspected = event.signatures.filter(act="inspected").exists()
+    if event.revision.procedure.needs_inspection and not inspected:
+        obstacles.append("The second signature is missing. Ask an inspector for it.")
+    obstacles += _outcome_obstacles(event)
+    today = deferral_day(at)
+    own = {defect.pk for defect in defects_of_occasion(event)}
+    open_defects = Defect.objects.open().filter(aircraft=event.aircraft_id).prefetch_related("deferrals")
+    for defect in open_defects.order_by("raised_at"):
+        state = defect.state(today)
+        if state == "deferred":
+            continue
+        own_words = "This work's own defect"
+        raised = f"The defect raised on {defect.raised_at:%d %b %Y}"
+        obstacles.append(
+            f"{own_words if defect.pk in own else raised} is neither rectified nor deferred "
+            f"({state}): {defect.description.splitlines()[0]}. "
+            "Have it rectified, or deferred under the operator's MEL."
+        )
+    return obstacles
+
+
+def _outcome_obstacles(event: CheckEvent) -> list[str]:
+    if event.outcome == CheckEvent.Outcome.NOT_VALID and not may_be_decided(event):
+        return [f"The check is not valid and must be repeated. {event.outcome_reason}".strip()]
+    decision = getattr(event, "decision", None)
+    if event.too_low and decision is None:
+        return ["A reading is far under the baseline. A person must decide in writing, or test again."]
+    if event.too_low and not decision.accepted:
+        return ["The reading far under the baseline was not accepted. Find the cause and test again."]
+    return []

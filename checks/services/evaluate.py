@@ -1,0 +1,221 @@
+"""What the readings of a draft mean, at once: the page shows it while the work goes on, signing keeps it.
+
+Reads, never writes. The engine decides; here its input is gathered and its words are put to the rows.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from decimal import Decimal
+
+from checks.engine.outcome import (
+    NOT_VALID,
+    PURGE_AND_TEST,
+    RELEASE_MAY_BE_ASKED,
+    CheckOutcome,
+    Observation,
+    PointOutcome,
+    judge_check,
+)
+from checks.models import CheckEvent, Procedure, Reading, Step
+from checks.selectors.baseline import baselines, compensation, reference_rows
+from checks.selectors.events import occasion
+from checks.services.errors import Problem
+from checks.services.points import Judged, limit_table, point_input, points_read, temperature_of
+from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start
+from fleet.models import MeasuringPoint, Operator, Position
+
+TEST_AGAIN = "test again"
+PANELS_HIDE = (
+    "Normal pressure and flow do not show that every panel flows: a single blocked panel hardly moves "
+    "either. Only the look at every panel does."
+)
+NO_PANEL_PORTS = (
+    "This installation has no panel ports: pressure at the test port and flow at the nozzle can name no "
+    "single panel."
+)
+
+
+@dataclass(frozen=True)
+class PointLine:
+    """One measuring point with its outcome and the fluid temperature (°C) that its limit was read at."""
+
+    point: MeasuringPoint
+    judged: PointOutcome
+    temperature: Decimal | None
+    baseline: Decimal | None  # of this aircraft at this temperature, canonical units
+
+    @property
+    def outcome(self) -> str:
+        """A word of CheckEvent.Outcome: under a lower limit is outside the limits like over an upper one."""
+        known = CheckEvent.Outcome.values
+        return self.judged.outcome if self.judged.outcome in known else CheckEvent.Outcome.OVER
+
+    @property
+    def margin(self) -> Decimal | None:
+        return self.judged.judgement.margin if self.judged.judgement else None
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """The outcome of an event as it stands, and what still bars its signing."""
+
+    outcome: str
+    next_action: str
+    reasons: tuple[str, ...]
+    points: tuple[PointLine, ...]
+    too_low: bool
+    blind_spots: tuple[str, ...]
+    marks: dict[int, str]  # what settling made of each reading, by its key
+    missing: tuple[Problem, ...]
+    purges: int
+
+    @property
+    def complete(self) -> bool:
+        return not self.missing
+
+
+def evaluate(event: CheckEvent) -> Evaluation:
+    """Judge an event from its rows in the database. A fixed number of queries, however many rows."""
+    steps = list(event.revision.steps.select_related("point"))
+    readings: dict[int, list[Reading]] = defaultdict(list)
+    found = event.readings.select_related("instrument", "calibration", "step")
+    for reading in found.order_by("step__number", "sequence"):
+        readings[reading.step_id].append(reading)
+    looks = _looks(event, steps)
+    operator, loop = Operator.current(), occasion(event)
+    shared = Judged(
+        event=event,
+        readings=readings,
+        tables={
+            table.point_id: limit_table(table)
+            for table in event.revision.limit_tables.prefetch_related("rows")
+        },
+        temperature=temperature_of(event, [r for rows in readings.values() for r in rows]),
+        has_series=any(step.kind == Step.Kind.TIMED_SERIES for step in steps),
+    )
+    lines, check = _judge(shared, steps, [look for _, look in looks], operator, loop.purges)
+    outcome, action = _conclusion(event.revision.procedure, check, bool(lines), bool(looks))
+    return Evaluation(
+        outcome=outcome,
+        next_action=action,
+        reasons=check.reasons if lines or looks else (),
+        points=lines,
+        too_low=any(line.judged.too_low for line in lines),
+        blind_spots=_blind_spots(event, lines),
+        marks=shared.marks,
+        missing=(*_missing(event, steps, readings), *_not_looked_at(event, looks)),
+        purges=loop.purges,
+    )
+
+
+def _judge(
+    shared: Judged, steps: list[Step], looks: list[Observation], operator: Operator, purges: int
+) -> tuple[tuple[PointLine, ...], CheckOutcome]:
+    reading_steps = points_read(steps)
+    # A series first, wherever its step stands: a collection waits for it.
+    reading_steps.sort(key=lambda step: step.kind != Step.Kind.TIMED_SERIES)
+    references = reference_rows([step.point_id for step in reading_steps])
+    usual = baselines(shared.event, references) if reading_steps else {}
+    t = shared.temperature.value
+    inputs, factors = [], []
+    for step in reading_steps:
+        factors.append(compensation(step.point, references.get(step.point_id, []), t))
+        inputs.append(
+            point_input(
+                step,
+                shared,
+                baseline=usual.get(step.point_id),
+                factor=factors[-1],
+                low_share=operator.too_low_share,
+            )
+        )
+    check = judge_check(inputs, looks, purges=purges, escalate_after=operator.purges_before_escalation)
+    lines = []
+    for step, factor, judged in zip(reading_steps, factors, check.points, strict=True):
+        own = usual.get(step.point_id)
+        lines.append(PointLine(step.point, judged, t, own * factor if own is not None else None))
+    return tuple(lines), check
+
+
+def _conclusion(procedure: Procedure, check: CheckOutcome, measured: bool, looked: bool) -> tuple[str, str]:
+    """The event's outcome and next action: work that measures nothing is done, not within a limit."""
+    outcome, action = check.outcome, check.next_action
+    found_well = check.outcome not in (CheckEvent.Outcome.OVER, NOT_VALID)
+    if not measured and (found_well or not looked):
+        outcome, action = CheckEvent.Outcome.DONE.value, RELEASE_MAY_BE_ASKED
+    if procedure.kind == Procedure.Kind.PURGE and outcome == CheckEvent.Outcome.DONE:
+        action = TEST_AGAIN
+    if not measured and action == PURGE_AND_TEST and procedure.kind == Procedure.Kind.SERVICE:
+        action = "put right what was found, then look again"
+    return outcome, action
+
+
+def _looks(event: CheckEvent, steps: list[Step]) -> list[tuple[Step, Observation]]:
+    """Every look that the steps ask for, with what was seen; None where nothing was recorded."""
+    seen = {(o.step_id, o.position_id): o for o in event.observations.all()}
+    asked = [step for step in steps if step.kind == Step.Kind.OBSERVE]
+    positions = list(Position.objects.filter(variant_id=event.aircraft.variant_id)) if asked else []
+    looks = []
+    for step in asked:
+        at = [p for p in positions if p.kind == step.position_kind] if step.position_kind else [None]
+        if event.revision.procedure.kind == Procedure.Kind.SERVICE and step.position_kind:
+            # Work on some positions only: those that an answer names, and one at least.
+            at = [p for p in at if (step.pk, p.pk) in seen] or at
+        for position in at:
+            one = seen.get((step.pk, position.pk if position else None))
+            name = str(position) if position else f"step {step.number}"
+            looks.append(
+                (step, Observation(name, one.satisfactory if one else None, one.remark if one else ""))
+            )
+    return looks
+
+
+def _not_looked_at(event: CheckEvent, looks: list[tuple[Step, Observation]]) -> list[Problem]:
+    return [
+        Problem(f"Step {step.number}, {look.name}: say whether it is satisfactory.")
+        for step, look in looks
+        if look.satisfactory is None
+    ]
+
+
+def _missing(event: CheckEvent, steps: list[Step], readings: dict[int, list[Reading]]) -> list[Problem]:
+    """What bars signing: signed work names its cautions, temperature and instruments.
+
+    A measured value may be missing: a check that had to be broken off is signed as not valid.
+    """
+    problems = []
+    followed = {row.step_id: row for row in event.cautions_followed.all()}
+    for step in steps:
+        if step.kind in ACKNOWLEDGED and step.pk not in followed:
+            name = f"caution-{step.pk}-acknowledged"
+            problems.append(Problem(f"Step {step.number}: confirm this {step.get_kind_display()}.", name))
+        elif step.restore_text and step.pk in followed and not followed[step.pk].restored:
+            name = f"caution-{step.pk}-restored"
+            problems.append(Problem(f"Step {step.number}: confirm that it is put back.", name))
+        if step.kind in MEASURING and step.quantity == "temperature" and not readings.get(step.pk):
+            name = f"reading-{step.pk}-0-typed"
+            problems.append(Problem(f"Step {step.number}: enter the fluid temperature first.", name))
+        problems += _unnamed(event, step, readings.get(step.pk, []))
+    return problems
+
+
+def _unnamed(event: CheckEvent, step: Step, readings: list[Reading]) -> list[Problem]:
+    """Readings of a step that asks for an instrument, without one."""
+    remembered = step.quantity == "temperature" and event.temperature_from_memory
+    if not step.instrument_kind or remembered:
+        return []
+    return [
+        Problem(
+            f"Step {step.number}: name the {step.instrument_kind} that was used.",
+            f"reading-{step.pk}-{reading.sequence}-instrument",
+        )
+        for reading in readings
+        if reading.instrument_id is None and not is_start(reading)
+    ]
+
+
+def _blind_spots(event: CheckEvent, lines: tuple[PointLine, ...]) -> tuple[str, ...]:
+    if not lines:
+        return ()
+    ports = event.aircraft.variant.has_panel_ports
+    return (PANELS_HIDE,) if ports else (PANELS_HIDE, NO_PANEL_PORTS)
