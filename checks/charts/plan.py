@@ -2,7 +2,7 @@
 
 The outline is made of plain shapes and is no real type's. It is drawn nose up, so the left wing is on the
 left. A position is placed by shares of the plan: x from the left wing tip (0) to the right (1), y from the
-nose (0) to the tail (1). Leading edges lie at about y 0.32 (wing) and 0.90 (tail); the fuselage spans
+nose (0) to the tail (1). Leading edges lie at about y 0.40 (wing) and 0.90 (tail); the fuselage spans
 x 0.45 to 0.55, the propeller lies at y 0.04.
 """
 
@@ -28,15 +28,15 @@ _NEARBY = sorted(
 
 _AIRFRAME = mark_safe(
     '<ellipse class="p-disc" cx="260" cy="29" rx="56" ry="4"/>'
-    '<path class="p-body" d="M234 128L27 141Q20 142 20 148V169Q20 175 27 176L232 194Z'
-    'M286 128L493 141Q500 142 500 148V169Q500 175 493 176L288 194Z"/>'
+    '<path class="p-body" d="M234 157L27 167Q20 168 20 174V196Q20 202 27 203L232 222Z'
+    'M286 157L493 167Q500 168 500 174V196Q500 202 493 203L288 222Z"/>'
     '<path class="p-body" d="M256 338L177 347Q170 348 170 353V363Q170 368 177 369L258 374Z'
     'M264 338L343 347Q350 348 350 353V363Q350 368 343 369L262 374Z"/>'
     '<path class="p-body" d="M260 38C277 38 284 62 286 92L288 196C286 256 273 330 267 366L264 384H256L253 366'
     'C247 330 234 256 232 196L234 92C236 62 243 38 260 38Z"/>'
     '<path class="p-body" d="M251 39Q260 12 269 39Z"/>'
     '<path class="p-detail" d="M240 92Q260 82 280 92L278 106Q260 99 242 106ZM260 316V384'
-    'M60 172V163L150 167V184M460 172V163L370 167V184M190 366V359H240M330 366V359H280"/>'
+    'M60 199V190L150 194V212M460 199V190L370 194V212M190 366V359H240M330 366V359H280"/>'
 )
 
 
