@@ -35,6 +35,10 @@ class MasterDataSite(AdminSite):
 
         return update_wrapper(opened, inner)
 
+    def get_urls(self) -> list:
+        """Without the addresses that this site has no use for."""
+        return [url for url in super().get_urls() if getattr(url, "name", None) != "view_on_site"]
+
     @method_decorator(login_not_required)
     def login(self, request: HttpRequest, extra_context: dict | None = None) -> HttpResponse:
         """There is one log-in page, with its lock-out; this address leads to it."""

@@ -1,0 +1,151 @@
+"""Who may do what at every address: the one table that tests/fleet/test_permissions.py walks.
+
+How to add a row: the name of the address is the key ('checks:due_list'); `get` and `post` are the roles that
+may, None where the method is not answered at all (405). Sets to use: READERS (everybody with a role), NOBODY,
+EVERYBODY (signed in with or without a role), or a set of role names. `public` opens it without log-in.
+
+    "checks:defect": Row(get=READERS, post={TECHNICIAN, INSPECTOR}, kwargs=lambda s: {"pk": s.defect.pk}),
+
+Words in the address come from `kwargs`, a function of the sample (class Sample): add a property there for
+what your page shows, made once for the whole walk. `registration` needs no function.
+The walk sends empty forms: a page must answer them with its errors (200, 400, 422) or a redirect,
+never with 403 or 404 to a person who may, and with 403 to everybody signed in who may not.
+Models of the set-up site have rows of their own (MASTER_DATA): who looks, adds, changes; nobody deletes.
+"""
+
+from collections.abc import Callable, Set
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from django.core.files.base import ContentFile
+
+from checks.models import DuePoint
+from checks.services.due import refresh_due
+from fleet.models import Calibration, UtilisationEntry
+from tests.world import World, build_world
+
+TECHNICIAN = "technician"
+INSPECTOR = "inspector"
+RELEASER = "releaser"
+CONTROLLER = "controller"
+DIRECTOR = "director"
+AUDITOR = "auditor"
+OUTSIDER = "outsider"  # signed in, without any role
+
+READERS = frozenset({TECHNICIAN, INSPECTOR, RELEASER, CONTROLLER, DIRECTOR, AUDITOR})
+EVERYBODY = READERS | {OUTSIDER}
+DESK = frozenset({CONTROLLER, DIRECTOR, AUDITOR})
+NOBODY: frozenset[str] = frozenset()
+
+
+class Sample:
+    """One of everything that an address may name."""
+
+    def __init__(self) -> None:
+        self.world: World = build_world()
+
+    def make_all(self) -> None:
+        """Make what the properties below give."""
+        for name, found in vars(type(self)).items():
+            if isinstance(found, cached_property):
+                getattr(self, name)
+
+    @cached_property
+    def registration(self) -> str:
+        return self.world.underfloor.registration
+
+    @cached_property
+    def utilisation_entry(self) -> UtilisationEntry:
+        return self.world.underfloor.utilisation.get()
+
+    @cached_property
+    def calibration(self) -> Calibration:
+        """One with a certificate file."""
+        calibration = Calibration.objects.order_by("pk").first()
+        calibration.certificate_file.save("sample.pdf", ContentFile(b"%PDF-1.4 invented"))
+        return calibration
+
+    @cached_property
+    def due_point(self) -> DuePoint:
+        refresh_due(today=self.world.today)
+        return DuePoint.objects.filter(aircraft=self.world.underfloor).first()
+
+
+@dataclass(frozen=True)
+class Row:
+    """Roles that may get and post (None: 405), and the words of the address."""
+
+    get: Set[str] | None = None
+    post: Set[str] | None = None
+    kwargs: Callable[[Sample], dict[str, Any]] | None = None
+    public: bool = False
+
+
+MATRIX: dict[str, Row] = {
+    "login": Row(get=EVERYBODY, post=EVERYBODY, public=True),
+    "logout": Row(post=EVERYBODY),
+    "health": Row(get=EVERYBODY, public=True),
+    "checks:due_list": Row(get=READERS),
+    "checks:due_point": Row(get=READERS, kwargs=lambda s: {"pk": s.due_point.pk}),
+    "checks:utilisation": Row(get=READERS),
+    "checks:utilisation_enter": Row(get={CONTROLLER}, post={CONTROLLER}),
+    "checks:utilisation_correct": Row(
+        get={CONTROLLER},
+        post={CONTROLLER},
+        kwargs=lambda s: {"registration": s.registration, "pk": s.utilisation_entry.pk},
+    ),
+    "checks:instruments": Row(get=READERS),
+    "checks:instrument_detail": Row(get=READERS, kwargs=lambda s: {"code": s.calibration.instrument.code}),
+    "checks:certificate": Row(get=READERS, kwargs=lambda s: {"pk": s.calibration.pk}),
+    "reports:due_csv": Row(get=READERS),
+    "reports:due_pdf": Row(get=READERS),
+    # The set-up site as a whole.
+    "admin:index": Row(get=DESK, post=DESK),
+    "admin:app_list": Row(get=DESK, post=DESK, kwargs=lambda s: {"app_label": "fleet"}),
+    "admin:login": Row(get=EVERYBODY, post=EVERYBODY, public=True),
+    "admin:logout": Row(post=DESK),
+    "admin:password_change": Row(get=DESK, post=DESK),
+    "admin:password_change_done": Row(get=DESK),
+    "admin:jsi18n": Row(get=DESK),
+    # Answers only with a field's name, and asks the permission of that field's model.
+    "admin:autocomplete": Row(get=NOBODY),
+    "admin:auth_user_password_change": Row(
+        get={DIRECTOR}, post={DIRECTOR}, kwargs=lambda s: {"id": s.world.person("technician1").pk}
+    ),
+}
+
+
+@dataclass(frozen=True)
+class ModelRow:
+    """Roles that look at, add and change rows of one model in the set-up site. Roles never delete here,
+    except rows of a revision that is not approved (`delete`)."""
+
+    view: Set[str] = NOBODY
+    add: Set[str] = NOBODY
+    change: Set[str] = NOBODY
+    delete: Set[str] = NOBODY
+
+
+_CONTROLLERS = ModelRow(DESK, {CONTROLLER}, {CONTROLLER})
+_DIRECTORS = ModelRow(DESK, {DIRECTOR}, {DIRECTOR})
+_LOOKED_AT = ModelRow(DESK)
+_ADMINISTRATORS = ModelRow()
+
+MASTER_DATA: dict[str, ModelRow] = {
+    "fleet_aircraft": _CONTROLLERS,
+    "fleet_part": _CONTROLLERS,
+    "fleet_fitment": _CONTROLLERS,
+    "fleet_instrument": _CONTROLLERS,
+    "fleet_fluidbatch": _CONTROLLERS,
+    "fleet_utilisationentry": _LOOKED_AT,
+    "fleet_base": _DIRECTORS,
+    "fleet_variant": _DIRECTORS,
+    "fleet_position": _DIRECTORS,
+    "fleet_measuringpoint": _DIRECTORS,
+    "fleet_operator": ModelRow(DESK, NOBODY, {DIRECTOR}),  # one row, and it is there
+    "fleet_user": ModelRow({DIRECTOR, AUDITOR}, {DIRECTOR}, {DIRECTOR}),
+    "axes_accessattempt": _ADMINISTRATORS,
+    "axes_accessfailurelog": _ADMINISTRATORS,
+    "axes_accesslog": _ADMINISTRATORS,
+}
