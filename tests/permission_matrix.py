@@ -118,13 +118,12 @@ MATRIX: dict[str, Row] = {
 
 @dataclass(frozen=True)
 class ModelRow:
-    """Roles that look at, add and change rows of one model in the set-up site. Roles never delete here,
-    except rows of a revision that is not approved (`delete`)."""
+    """Roles that look at, add and change rows of one model in the set-up site. What is used, and the first
+    row of each model in the sample is, nobody deletes."""
 
     view: Set[str] = NOBODY
     add: Set[str] = NOBODY
     change: Set[str] = NOBODY
-    delete: Set[str] = NOBODY
 
 
 _CONTROLLERS = ModelRow(DESK, {CONTROLLER}, {CONTROLLER})
@@ -145,6 +144,15 @@ MASTER_DATA: dict[str, ModelRow] = {
     "fleet_measuringpoint": _DIRECTORS,
     "fleet_operator": ModelRow(DESK, NOBODY, {DIRECTOR}),  # one row, and it is there
     "fleet_user": ModelRow({DIRECTOR, AUDITOR}, {DIRECTOR}, {DIRECTOR}),
+    "checks_procedure": _CONTROLLERS,
+    "checks_revision": _CONTROLLERS,
+    "checks_limittable": _CONTROLLERS,
+    "checks_recurringcheck": _CONTROLLERS,
+    "checks_checkevent": _LOOKED_AT,
+    "checks_record": _LOOKED_AT,
+    "checks_signature": _LOOKED_AT,
+    "checks_defect": _LOOKED_AT,
+    "checks_importbatch": _LOOKED_AT,
     "axes_accessattempt": _ADMINISTRATORS,
     "axes_accessfailurelog": _ADMINISTRATORS,
     "axes_accesslog": _ADMINISTRATORS,

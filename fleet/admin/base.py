@@ -76,4 +76,10 @@ class ReadOnlyAdmin(ReadOnly, admin.ModelAdmin):
 
 
 class ReadOnlyInline(ReadOnly, admin.TabularInline):
-    pass
+    """A table of rows; `related` are the fields whose rows are fetched with them."""
+
+    related: tuple[str, ...] = ()
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet:
+        rows = super().get_queryset(request)
+        return rows.select_related(*self.related) if self.related else rows
