@@ -1,6 +1,6 @@
 """A scene on paper: the marks of checks.charts.layout as a reportlab Drawing, the page's own picture."""
 
-from reportlab.graphics.shapes import Circle, Drawing, Line, Polygon, PolyLine, Shape, String
+from reportlab.graphics.shapes import STATE_DEFAULTS, Circle, Drawing, Line, Polygon, PolyLine, Shape, String
 from reportlab.lib.colors import Color, HexColor
 
 from checks.charts import layout
@@ -9,6 +9,8 @@ from checks.charts.scene import Scene
 from reports.pdf import fonts
 from reports.pdf.fonts import printable
 
+# A drawing begins in this font even where every text names its own; it must be an embedded one.
+STATE_DEFAULTS["fontName"] = fonts.PLAIN
 INK, SOFT, PAPER = HexColor("#1f2a26"), HexColor("#4d5a54"), HexColor("#ffffff")
 _STROKES: dict[str, tuple[Color, float, list[int] | None]] = {
     "axis": (HexColor("#7d8378"), 0.8, None),
