@@ -5,9 +5,10 @@ from collections.abc import Iterator
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
-from django.utils import timezone
-
 from checks.models import LimitRow, LimitTable, Procedure, RecurringCheck, Revision, Step
+from checks.services.chain import append
+from checks.services.errors import refuse_if
+from checks.services.procedures import faults, revision_payload
 from fleet.models import MeasuringPoint, ReferenceRow
 from reports.demo.master import Master
 
@@ -21,6 +22,9 @@ def load_procedures(master: Master, data: dict[str, Any]) -> None:
     for row in data["procedures"]:
         for variant in row["variants"]:
             _load_procedure(master, variant, row, data, references)
+    loaded = [revision for revisions in master.revisions.values() for revision in revisions]
+    for revision in sorted(loaded, key=lambda one: (one.effective_on, one.pk)):
+        _approve(master, revision)
 
 
 def _references() -> dict[int, list[ReferenceRow]]:
@@ -60,7 +64,6 @@ def _load_procedure(
         _load_limits(
             revision, row.get("limits", []), points, Decimal(wanted.get("limit_factor", 1)), references
         )
-        _approve(master, revision)
         master.revisions.setdefault((variant, procedure.code), []).append(revision)
     if "recurring" in row:
         master.recurring[variant, procedure.code] = RecurringCheck.objects.create(
@@ -69,12 +72,14 @@ def _load_procedure(
 
 
 def _approve(master: Master, revision: Revision) -> None:
-    """Typed ten days before it took effect, approved five days before; steps may not come later."""
-    day = dt.datetime.combine(revision.effective_on, dt.time(10), tzinfo=dt.UTC)
-    now = min(timezone.now(), day - dt.timedelta(days=5))
-    Revision.objects.filter(pk=revision.pk).update(typed_at=now - dt.timedelta(days=5))
-    revision.approved_by, revision.approved_at = master.people[APPROVED_BY], now
+    """Typed ten days before it took effect, approved five days before, as a link of the operator's chain."""
+    effective = dt.datetime.combine(revision.effective_on, dt.time(10), tzinfo=dt.UTC)
+    at = effective - dt.timedelta(days=5)
+    Revision.objects.filter(pk=revision.pk).update(typed_at=at - dt.timedelta(days=5))
+    refuse_if(faults(revision))
+    revision.approved_by, revision.approved_at = master.people[APPROVED_BY], at
     revision.save(update_fields=["approved_by", "approved_at"])
+    append(aircraft=None, act="approval", payload=revision_payload(revision), at=at)
 
 
 def _steps(

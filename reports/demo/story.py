@@ -16,7 +16,7 @@ from reports.demo.bench import Bench, Benches, Gauges, shown
 from reports.demo.calendar import Use, check_days, due_day, fly
 from reports.demo.cases import CASES, DAMAGED, DRAFTS, OVERDUE, Case
 from reports.demo.master import Master
-from reports.demo.physics import THERMOMETER_SD, PointData, Source, System, build_system
+from reports.demo.physics import THERMOMETER_SD, PointData, System, build_system
 from reports.demo.plan import Planned, PlannedReading, SeriesTruth
 
 COLDEST, WARMEST = -5.5, 33.0  # colder than this nobody tests in the demo
@@ -167,16 +167,14 @@ class Story:
         if fixed and self.case.end:
             first.end = self.case.end
             return
-        for _ in range(3):
+        while follows.over:
             source = self.system.blocked_most(day)
             if source.purges < PURGES_BEFORE_NEW_PART:
-                follows = self._purge(day, source, follows.key)
+                follows = self._purge(day, follows.key)
             else:
                 worn = source.positions[int(self.rng.integers(len(source.positions)))]
                 follows = self._replace(day, worn, follows.key)
             follows = self._attempt(day, follows.key, False)
-            if not follows.over:
-                break
         first.end, first.ended_by = "rectified", follows.key
 
     def _attempt(self, day: int, follows: int | None, fixed: bool) -> Planned:
@@ -217,9 +215,11 @@ class Story:
             value = self.system.read(self.rng, point.code, day, true, gauges.effect.get(gauge, 0.0))
         return value + gauges.offset(gauge, dt.date.fromordinal(day))
 
-    def _purge(self, day: int, source: Source, follows: int) -> Planned:
-        source.renew(self.rng, float(day), PURGE)
-        renewed = dict.fromkeys(source.positions, PURGE)
+    def _purge(self, day: int, follows: int) -> Planned:
+        """All panels are purged together."""
+        for source in self.system.sources.values():
+            source.renew(self.rng, float(day), PURGE)
+        renewed = dict.fromkeys(self.panels, PURGE)
         return self._plan(day, "panel-purge", self._bench(day), follows=follows, renewed=renewed)
 
     def _replace(self, day: int, position: str, follows: int | None) -> Planned:
@@ -275,7 +275,7 @@ def _typed(
     """The readings that a point needs: a series that settles, a collection, or a single value."""
     unit, code, step = instrument.unit, instrument.code, instrument.resolution.normalize()
     if point.code == "nozzle":
-        started = 310 + int(rng.integers(60))
+        started = 330 + int(rng.integers(60))  # the longest series has settled by then
         return [PlannedReading("nozzle", str(typed), unit, code, 0, 60, started)]
     if point.code != "port":
         return [PlannedReading(point.code, str(typed), unit, code)]
