@@ -46,7 +46,7 @@ class FleetPrior:
 
 
 @dataclass(frozen=True, eq=False)
-class _Design:
+class Design:
     """Each reading touches three columns: b1 and b2 of its group, and its gauge. Shapes (n,) and (n, 3)."""
 
     x: Floats
@@ -68,10 +68,9 @@ def regress(readings: Readings, references: Mapping[int, Reference], prior: Flee
     groups, group = np.unique(used.group, return_inverse=True)
     gauges, gauge = np.unique(used.gauge, return_inverse=True)
     design = _design(used, x[known], group, gauge, len(groups), len(gauges))
-    beta, s = _solve(design, prior, len(groups))
+    beta, s, residual = _solve(design, prior, len(groups))
     rest = design.x - (design.values * beta[design.columns]).sum(axis=1)
     level = group_median(rest, design.life, len(design.life_size))
-    residual = (rest - level[design.life]) * _spread_lost(design)
     follows = np.array([references[int(g)].viscosity_exponent > FOLLOWS_FLUID for g in groups], dtype=bool)
     shared = follows[group] & (design.life_size[design.life] > 1)
     s_check, s_rep = _split_noise(residual[shared], used.check[shared], rounding[known], s, prior)
@@ -105,10 +104,10 @@ def mad_sd(values: Floats) -> float:
     return float(MAD_TO_SD * np.median(np.abs(values - np.median(values))))
 
 
-def _design(used: Readings, x: Floats, group: Ints, gauge: Ints, groups: int, gauges: int) -> _Design:
+def _design(used: Readings, x: Floats, group: Ints, gauge: Ints, groups: int, gauges: int) -> Design:
     warmth = (used.temperature_c - AT) / 10
     _, life, size = np.unique(used.life, return_inverse=True, return_counts=True)
-    return _Design(
+    return Design(
         x=x,
         values=np.stack([warmth, warmth**2, np.ones(len(used))], axis=1),
         columns=np.stack([group, groups + group, 2 * groups + gauge], axis=1),
@@ -118,22 +117,22 @@ def _design(used: Readings, x: Floats, group: Ints, gauge: Ints, groups: int, ga
     )
 
 
-def _spread_lost(design: _Design) -> Floats:
+def _spread_lost(design: Design) -> Floats:
     """sqrt(n / (n - 1)) for each reading, n the readings of its life (1 where n is 1)."""
     size = design.life_size[design.life]
     return np.sqrt(size / np.maximum(size - 1, 1))
 
 
-def _solve(design: _Design, prior: FleetPrior, groups: int) -> tuple[Floats, float]:
-    """Coefficients and sd of one reading about its life, by reweighted ridge regression."""
+def _solve(design: Design, prior: FleetPrior, groups: int) -> tuple[Floats, float, Floats]:
+    """Coefficients, sd of one reading about its life, and residuals, by reweighted ridge regression."""
     gauges = design.width - 2 * groups
     sds = np.repeat([prior.b1_sd, prior.b2_sd, prior.gauge_sd], [groups, groups, gauges])
     several = design.life_size[design.life] > 1
     freedom = max(int(several.sum()) - int((design.life_size > 1).sum()) - design.width, 0)
     weights = several.astype(float)
-    beta, s = np.zeros(design.width), prior.s
+    beta, s, residual = np.zeros(design.width), prior.s, np.zeros(len(design.x))
     for _ in range(PASSES if several.any() else 0):
-        beta = _weighted_ridge(design, weights, s**2 / sds**2)
+        beta = demeaned_ridge(design, weights, s**2 / sds**2)
         rest = design.x - (design.values * beta[design.columns]).sum(axis=1)
         held = np.bincount(design.life, weights, len(design.life_size))
         level = np.bincount(design.life, weights * rest, len(design.life_size)) / np.where(held > 0, held, 1)
@@ -141,10 +140,10 @@ def _solve(design: _Design, prior: FleetPrior, groups: int) -> tuple[Floats, flo
         seen = mad_sd(residual[several])
         s = float(np.sqrt(_pooled(prior.s**2, prior.s_weight, seen**2, freedom)))
         weights = several * np.minimum(1, HUBER * s / np.maximum(np.abs(residual), 1e-12))
-    return beta, s
+    return beta, s, residual
 
 
-def _weighted_ridge(design: _Design, weights: Floats, ridge: Floats) -> Floats:
+def demeaned_ridge(design: Design, weights: Floats, ridge: Floats) -> Floats:
     """Solve the normal equations of the readings demeaned inside their lives, ridge on the diagonal.
 
     Sums are gathered by bincount and lives taken in blocks, so no dense design of all readings is built.
@@ -197,8 +196,8 @@ def _split_noise(
     wide = size[code] >= 4
     if not wide.any():
         return float(np.sqrt(shared)), float(np.sqrt(max(s**2 - shared - rounded, floor)))
-    own = residual - group_median(residual, code, len(size))[code]
-    seen = mad_sd((own / np.sqrt(1 - 0.43 / size[code]))[wide]) ** 2
+    own = (residual - (sums / size)[code]) * np.sqrt(size / np.maximum(size - 1, 1))[code]
+    seen = mad_sd(own[wide]) ** 2
     freedom = int(wide.sum()) - int((size >= 4).sum())
     repeat = _pooled(prior.s_rep**2, prior.s_rep_weight, seen, freedom) - rounded
     return float(np.sqrt(shared)), float(np.sqrt(max(repeat, floor)))

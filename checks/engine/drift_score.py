@@ -44,7 +44,7 @@ class Thresholds:
     """
 
     closing: float = 0.5
-    drifting: float = 0.84
+    drifting: float = 0.75
 
 
 @dataclass(frozen=True, eq=False)
