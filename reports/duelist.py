@@ -27,6 +27,7 @@ COLUMNS = (
     "Hours left",
     "Landings left",
     "Tolerance until",
+    "That is",
     "Last done",
 )
 
@@ -36,6 +37,7 @@ class DueList:
     """A due list to be written: what was asked for in words, as of which day, and the rows."""
 
     operator: str
+    is_demo: bool
     words: str
     today: dt.date
     counted_at: dt.datetime | None
@@ -57,7 +59,7 @@ def due_list(query: QueryDict, *, today: dt.date | None = None) -> DueList | Non
     listed = found.listed
     counts, counted_at = count_states(listed)
     rows = tuple(due_rows(listed, today=today))
-    return DueList(operator.name, found.words, today, counted_at, tuple(counts), rows)
+    return DueList(operator.name, operator.is_demo, found.words, today, counted_at, tuple(counts), rows)
 
 
 def cells(row: DueRow) -> tuple[Cell, ...]:
@@ -74,6 +76,7 @@ def cells(row: DueRow) -> tuple[Cell, ...]:
         row.hours_left,
         row.landings_left,
         row.latest_on,
+        row.latest_known,
         row.done_on,
     )
 

@@ -20,21 +20,21 @@ def use_per_day(
 ) -> Decimal | None:
     """Use per day in the recent_days up to now, to four places; None where that cannot be told.
 
-    The median of the slopes between every two totals (Theil 1950, Sen 1968), so that one mistyped total, one
-    ferry flight or one stay in the hangar hardly moves it. None with totals that span less than a week.
-    ValueError where days and totals differ in number.
+    Repeated medians (Siegel 1982, Biometrika 69): of every total the median slope to all others, and of these
+    the median. One mistyped total, one ferry flight or a month in the hangar does not move it, where a mean
+    or a single median of slopes would plan the aircraft as flying less than it does. Of several totals on
+    one day the last counts. None with totals that span less than a week. ValueError where days and totals
+    differ in number.
     """
     if len(days) != len(totals):
         raise ValueError(f"{len(days)} days but {len(totals)} totals")
     first = now - timedelta(days=recent_days)
-    pairs = [(day, total) for day, total in zip(days, totals, strict=True) if first <= day <= now]
-    if not pairs:
+    recent = {day: total for day, total in zip(days, totals, strict=True) if first <= day <= now}
+    if not recent or (max(recent) - min(recent)).days < LEAST_SPAN_DAYS:
         return None
-    x = np.array([(day - first).days for day, _ in pairs], dtype=float)
-    if np.ptp(x) < LEAST_SPAN_DAYS:
-        return None
-    y = np.array([float(total) for _, total in pairs])
-    earlier, later = np.triu_indices(len(x), k=1)
-    apart = x[later] - x[earlier]
-    slopes = (y[later] - y[earlier])[apart != 0] / apart[apart != 0]
-    return Decimal(float(np.median(slopes))).quantize(_STEP)
+    x = np.array([(day - first).days for day in recent], dtype=float)
+    y = np.array([float(total) for total in recent.values()])
+    others = ~np.eye(len(x), dtype=bool)
+    rise = (y[:, None] - y)[others].reshape(len(x), -1)
+    run = (x[:, None] - x)[others].reshape(len(x), -1)
+    return Decimal(float(np.median(np.median(rise / run, axis=1)))).quantize(_STEP)

@@ -39,6 +39,7 @@ class DueRow:
     hours_left: Decimal | None
     landings_left: int | None
     latest_on: dt.date | None
+    latest_known: str
     state: str
     done_on: dt.date | None
     event_id: UUID | None
@@ -108,13 +109,16 @@ def due_rows(points: QuerySet[DuePoint], *, today: dt.date) -> Iterator[DueRow]:
         "governing",
         "hours_left",
         "landings_left",
-        "latest_on",
         "state",
         "done_on",
         "last_event_id",
+        "latest_on",
+        "calendar_on",
+        "season_on",
+        "check_due__tolerance_days",
     )
     for pk, registration, aircraft, base, task, due, estimated, governing, hours, landings, *rest in values:
-        latest, state, done, event = rest
+        state, done, event, latest, *latest_parts = rest
         known = "" if due is None else ABOUT if estimated else REACHED if governing in _USE else COUNTED
         yield DueRow(
             point_id=pk,
@@ -129,10 +133,26 @@ def due_rows(points: QuerySet[DuePoint], *, today: dt.date) -> Iterator[DueRow]:
             hours_left=hours,
             landings_left=landings,
             latest_on=latest,
+            latest_known=_latest_known(latest, known == REACHED and state == OVERDUE, *latest_parts),
             state=state,
             done_on=done,
             event_id=event,
         )
+
+
+def _latest_known(
+    latest: dt.date | None,
+    reached: bool,
+    calendar: dt.date | None,
+    season: dt.date | None,
+    tolerance_days: int,
+) -> str:
+    """How the end of the tolerance is known: from the calendar or the season date, else from hours or landings."""
+    if latest is None:
+        return ""
+    if latest == season or (calendar and latest == calendar + dt.timedelta(days=tolerance_days)):
+        return COUNTED
+    return REACHED if reached else ABOUT
 
 
 GOVERNING = dict(DuePoint.Governing.choices)

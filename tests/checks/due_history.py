@@ -47,7 +47,7 @@ def fly(
     landings: int,
     start: int = 2000,
 ) -> None:
-    """An entry a day from first to last, so many hours and landings a day on top of start hours and landings."""
+    """An entry a day from first to last: so many hours and landings a day, on top of start of each."""
     days = (last - first).days + 1
     UtilisationEntry.objects.bulk_create(
         UtilisationEntry(
