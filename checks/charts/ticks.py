@@ -36,7 +36,7 @@ def dates(low: float, high: float, most: int) -> list[Tick]:
     """
     if high - low < 70:
         return _days(ceil(low), floor(high), most)
-    for step in (1, 2, 3, 6, 12, 24, 60, 120):
+    for step in (1, 2, 3, 6, 12, 24, 60, 120, 240, 600, 1200):
         found = list(_firsts(low, high, step))
         if len(found) <= max(most, 2):
             break
