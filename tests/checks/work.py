@@ -2,6 +2,11 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from importlib import import_module
+from types import SimpleNamespace
+
+from django.apps import apps
+from django.db import connection
 
 from checks.models import CheckEvent, Step
 from checks.services.inputs import CautionInput, DraftInput, ObservationInput, ReadingInput
@@ -13,6 +18,12 @@ from tests.world import PASSWORD, World
 
 GAUGE, VESSEL, THERMOMETER, PORT_GAUGE = "gauge-1", "vessel-500", "thermo-1", "port-gauge-1"
 SETTLED = ("90", "96", "96", "96")
+
+
+def roles_again() -> None:
+    """Make the groups that a transactional test's tear-down emptied."""
+    roles = import_module("checks.migrations.0003_roles")
+    roles.make_roles(apps, SimpleNamespace(connection=connection))
 
 
 def instrument_key(code: str) -> str:
@@ -30,7 +41,7 @@ def typed(
     gauge: str = GAUGE,
     fields: dict[str, str] | None = None,
 ) -> DraftInput:
-    """The form of an event, complete: `series` one value a minute, `dry` the codes of panels that are not wet."""
+    """A complete form: `series` one value a minute, `dry` the codes of panels that are not wet."""
     readings: list[ReadingInput] = []
     observations: list[ObservationInput] = []
     cautions: list[CautionInput] = []
