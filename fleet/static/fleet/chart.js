@@ -8,7 +8,10 @@
     figure.dataset.dressed = "yes";
     const readout = figure.querySelector("[data-readout]:not(.c-stop)");
     for (const svg of figure.querySelectorAll("svg")) {
-      const stops = [...svg.querySelectorAll(".c-stop")].sort((a, b) => a.dataset.x - b.dataset.x);
+      // A reading drawn twice (as read, compensated) has the same words and is one stop.
+      const drawn = [...svg.querySelectorAll(".c-stop")].sort((a, b) => a.dataset.x - b.dataset.x);
+      const stops = drawn.filter((stop, k) => drawn.findIndex((s) => s.dataset.readout === stop.dataset.readout) === k);
+      drawn.forEach((stop) => stop.setAttribute("tabindex", "-1"));
       if (!stops.length) continue;
       let now = 0;
       const show = (index, focus) => {
