@@ -80,7 +80,7 @@ def list_rows(page: Any, may_enter: bool) -> list[dict]:
                     "text": aircraft.latest_on and f"{aircraft.latest_on:%d %b %Y}",
                     "note": age(aircraft.latest_on, today),
                 },
-                {"text": aircraft.latest_hours},
+                {"text": None if aircraft.latest_hours is None else f"{aircraft.latest_hours:.2f}"},
                 {"text": aircraft.latest_landings},
             ]
         }
