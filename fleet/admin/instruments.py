@@ -52,7 +52,7 @@ class CalibrationInline(admin.TabularInline):
     ordering = ["-calibrated_on"]
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Calibration]:
-        return with_use(super().get_queryset(request))
+        return with_use(super().get_queryset(request).select_related("instrument"))
 
     @admin.display(description="file on record")
     def kept_file(self, calibration: Calibration) -> str:
