@@ -2,8 +2,7 @@
 
 One hypothesis is 'none', the others an onset on a 120-day grid times one of eight shapes: three ramps, two
 exponentials, three steps. All arithmetic is in ln units and in days since the life began; arrays are padded:
-L lives, n readings, H hypotheses. Sizes, shapes and priors are assumptions of ours, tried on a simulated
-fleet.
+L lives, n readings, H hypotheses. Sizes, shapes and priors are assumptions of ours, tried in simulation.
 """
 
 from __future__ import annotations
@@ -80,9 +79,7 @@ class Posterior:
 
 
 def onsets_needed(longest: float) -> int:
-    """How many onsets a bank needs for a life and its horizon of `longest` days: 16 (129 hypotheses) or
-    more.
-    """
+    """Onsets that a life needs which, with its horizon, lasts `longest` days: 16 (129 hypotheses) or more."""
     return max(ONSETS, int(np.ceil(longest / GRID)) + 2)
 
 

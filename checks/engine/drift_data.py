@@ -1,5 +1,4 @@
-"""What the drift engine is given and what it hands back: plain arrays and frozen records, no database, no
-clock.
+"""What the drift engine is given and what it hands back: plain arrays and frozen records.
 
 Days are floats counted from any epoch, the same for all arguments of one call. ln is the natural logarithm.
 """
@@ -109,11 +108,14 @@ class Lives:
 class GroupFit:
     """One variant-and-point group: temperature law on top of its table, and where its lives begin.
 
-    b1: ln per 10 K, b2: ln per (10 K)², both about 20 °C; baseline_mean, baseline_sd: ln above nominal.
+    b1: ln per 10 K, b2: ln per (10 K)², both about 20 °C, with their standard deviations
+    baseline_mean, baseline_sd: ln above nominal.
     """
 
     b1: float
     b2: float
+    b1_sd: float
+    b2_sd: float
     baseline_mean: float
     baseline_sd: float
     lives: int
@@ -123,12 +125,15 @@ class GroupFit:
 class FleetFit:
     """What the whole fleet teaches: all in ln units.
 
-    gauges: effect of each instrument; s: sd of one reading about its life; s_check: sd shared by one check;
-    s_rep: sd of repeating one reading; widening: factor on forecast sds learnt from past forecasts.
+    gauges, gauge_sds: effect of each instrument and its sd; new_gauge_sd: of one not seen yet
+    s: sd of one reading about its life; s_check: sd shared by one check; s_rep: sd of repeating one reading
+    widening: factor on forecast widths, learnt from past forecasts.
     """
 
     groups: dict[int, GroupFit]
     gauges: dict[int, float]
+    gauge_sds: dict[int, float]
+    new_gauge_sd: float
     s: float
     s_check: float
     s_rep: float
@@ -139,16 +144,18 @@ class FleetFit:
     def as_dict(self) -> dict[str, Any]:
         """Plain dicts, floats and strings, ready for JSON; keys are text."""
         plain = asdict(self)
-        plain["groups"] = {str(key): value for key, value in plain["groups"].items()}
-        plain["gauges"] = {str(key): value for key, value in plain["gauges"].items()}
+        for name in ("groups", "gauges", "gauge_sds"):
+            plain[name] = {str(key): value for key, value in plain[name].items()}
         return plain
 
     @classmethod
     def from_dict(cls, plain: Mapping[str, Any]) -> FleetFit:
         """The inverse of `as_dict`."""
         groups = {int(key): GroupFit(**value) for key, value in plain["groups"].items()}
-        gauges = {int(key): float(value) for key, value in plain["gauges"].items()}
-        return cls(**{**plain, "groups": groups, "gauges": gauges})
+        gauges, sds = (
+            {int(key): float(value) for key, value in plain[name].items()} for name in ("gauges", "gauge_sds")
+        )
+        return cls(**{**plain, "groups": groups, "gauges": gauges, "gauge_sds": sds})
 
 
 @dataclass(frozen=True, eq=False)

@@ -26,9 +26,7 @@ FOLLOWS_FLUID = 0.5
 
 @dataclass(frozen=True)
 class FleetPrior:
-    """Beliefs before any reading, ln units; each `*_weight` says how many readings (checks, lives) it is
-    worth.
-    """
+    """Beliefs before any reading, ln units; each `*_weight` says how many readings or checks it is worth."""
 
     b1_sd: float = 0.06
     b2_sd: float = 0.03
@@ -68,7 +66,7 @@ def regress(readings: Readings, references: Mapping[int, Reference], prior: Flee
     groups, group = np.unique(used.group, return_inverse=True)
     gauges, gauge = np.unique(used.gauge, return_inverse=True)
     design = _design(used, x[known], group, gauge, len(groups), len(gauges))
-    beta, s, residual = _solve(design, prior, len(groups))
+    beta, sds, s, residual = _solve(design, prior, len(groups))
     rest = design.x - (design.values * beta[design.columns]).sum(axis=1)
     level = group_median(rest, design.life, len(design.life_size))
     follows = np.array([references[int(g)].viscosity_exponent > FOLLOWS_FLUID for g in groups], dtype=bool)
@@ -77,8 +75,10 @@ def regress(readings: Readings, references: Mapping[int, Reference], prior: Flee
     effects = beta[2 * len(groups) :]
     usual = float(effects[gauge].mean()) if len(used) else 0.0
     return FleetFit(
-        groups=_group_fits(groups, group, beta, design.life, level + usual, references, prior),
+        groups=_group_fits(groups, group, beta, sds, design.life, level + usual, references, prior),
         gauges={int(g): float(effect - usual) for g, effect in zip(gauges, effects, strict=True)},
+        gauge_sds={int(g): float(sd) for g, sd in zip(gauges, sds[2 * len(groups) :], strict=True)},
+        new_gauge_sd=prior.gauge_sd,
         s=s,
         s_check=s_check,
         s_rep=s_rep,
@@ -123,16 +123,18 @@ def _spread_lost(design: Design) -> Floats:
     return np.sqrt(size / np.maximum(size - 1, 1))
 
 
-def _solve(design: Design, prior: FleetPrior, groups: int) -> tuple[Floats, float, Floats]:
-    """Coefficients, sd of one reading about its life, and residuals, by reweighted ridge regression."""
+def _solve(design: Design, prior: FleetPrior, groups: int) -> tuple[Floats, Floats, float, Floats]:
+    """Coefficients and their sds, sd of one reading about its life, and residuals, by reweighted ridge."""
     gauges = design.width - 2 * groups
     sds = np.repeat([prior.b1_sd, prior.b2_sd, prior.gauge_sd], [groups, groups, gauges])
     several = design.life_size[design.life] > 1
     freedom = max(int(several.sum()) - int((design.life_size > 1).sum()) - design.width, 0)
     weights = several.astype(float)
     beta, s, residual = np.zeros(design.width), prior.s, np.zeros(len(design.x))
+    spread = sds
     for _ in range(PASSES if several.any() else 0):
-        beta = demeaned_ridge(design, weights, s**2 / sds**2)
+        beta, inverse = demeaned_ridge(design, weights, s**2 / sds**2)
+        spread = s * np.sqrt(np.diag(inverse))
         rest = design.x - (design.values * beta[design.columns]).sum(axis=1)
         held = np.bincount(design.life, weights, len(design.life_size))
         level = np.bincount(design.life, weights * rest, len(design.life_size)) / np.where(held > 0, held, 1)
@@ -140,11 +142,13 @@ def _solve(design: Design, prior: FleetPrior, groups: int) -> tuple[Floats, floa
         seen = mad_sd(residual[several])
         s = float(np.sqrt(_pooled(prior.s**2, prior.s_weight, seen**2, freedom)))
         weights = several * np.minimum(1, HUBER * s / np.maximum(np.abs(residual), 1e-12))
-    return beta, s, residual
+    return beta, spread, s, residual
 
 
-def demeaned_ridge(design: Design, weights: Floats, ridge: Floats) -> Floats:
+def demeaned_ridge(design: Design, weights: Floats, ridge: Floats) -> tuple[Floats, Floats]:
     """Solve the normal equations of the readings demeaned inside their lives, ridge on the diagonal.
+
+    Returns the coefficients (p,) and the inverse of the normal matrix (p, p).
 
     Sums are gathered by bincount and lives taken in blocks, so no dense design of all readings is built.
     """
@@ -174,7 +178,8 @@ def demeaned_ridge(design: Design, weights: Floats, ridge: Floats) -> Floats:
         scaled = sums / np.where(held[start:end] > 0, held[start:end], 1)[:, None]
         normal -= scaled.T @ sums
         right -= scaled.T @ total[start:end]
-    return np.linalg.solve(normal + np.diag(ridge), right)
+    normal += np.diag(ridge)
+    return np.linalg.solve(normal, right), np.linalg.inv(normal)
 
 
 def _split_noise(
@@ -207,6 +212,7 @@ def _group_fits(
     groups: Ints,
     group: Ints,
     beta: Floats,
+    sds: Floats,
     life: Ints,
     level: Floats,
     references: Mapping[int, Reference],
@@ -215,14 +221,15 @@ def _group_fits(
     """Temperature law and baseline prior of every group that has a reference, seen or not."""
     group_of_life = np.zeros(len(level), dtype=np.int64)
     group_of_life[life] = group
-    fits = {int(key): GroupFit(0.0, 0.0, 0.0, prior.baseline_sd, 0) for key in references}
+    unseen = GroupFit(0.0, 0.0, prior.b1_sd, prior.b2_sd, 0.0, prior.baseline_sd, 0)
+    fits = {int(key): unseen for key in references}
     for code, key in enumerate(groups):
         levels = level[group_of_life == code]
         mean, sd = 0.0, prior.baseline_sd
         if len(levels) >= prior.baseline_lives:
             mean, sd = float(np.median(levels)), max(mad_sd(levels), prior.baseline_sd_floor)
-        b1, b2 = float(beta[code]), float(beta[len(groups) + code])
-        fits[int(key)] = GroupFit(b1, b2, mean, sd, len(levels))
+        law, law_sd = ((float(of[code]), float(of[len(groups) + code])) for of in (beta, sds))
+        fits[int(key)] = GroupFit(*law, *law_sd, mean, sd, len(levels))
     return fits
 
 

@@ -44,7 +44,7 @@ class Thresholds:
     """
 
     closing: float = 0.5
-    drifting: float = 0.75
+    drifting: float = 0.65
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,9 +62,7 @@ class _Asked:
 
 @dataclass(frozen=True, eq=False)
 class _Found:
-    """What the bank says of L lives: (L,), crossing (L, 3), expected (3, L), band_day (L, m), band (3, L,
-    m).
-    """
+    """What the bank says of L lives: (L,); crossing (L, 3), expected (3, L), band_day (L, m), band (3, L, m)."""
 
     ahead: Floats
     p_drift: Floats
@@ -258,9 +256,7 @@ def _horizons(readings: Readings, given: float | Mapping[int, float] | ArrayLike
 def _over_flags(
     readings: Readings, references: Mapping[int, Reference], over: ArrayLike | None
 ) -> np.ndarray:
-    """Over limit or not for each reading, as told or by the reference table (never, where it says
-    nothing).
-    """
+    """Over limit or not for each reading: as told, else by the reference table where that says anything."""
     if over is not None:
         flags = np.asarray(over, dtype=bool)
         if flags.shape != (len(readings),):

@@ -1,6 +1,4 @@
-"""From readings to lives: compensated, ordered, with the effect of each check and the baseline of each
-life.
-"""
+"""From readings to lives: compensated, ordered, with what each check shares and where each life begins."""
 
 from __future__ import annotations
 
@@ -24,12 +22,12 @@ CHECK_LEFT = 0.15
 class Prepared:
     """Readings up to `now` that can be compensated, ordered by series, life and day.
 
-    y: ln above nominal at 20 °C, temperature law and gauge taken out, (n,); check_effect: what all points of
-    the check share, (n,); variance: of y without the check's share, (n,); shares: readings that follow the
-    fluid
-    row: position in the readings given; edges (k+1,): life i holds rows edges[i]:edges[i+1]
-    start, renewed, previous, series, (k,): day each life began, whether with a new part, the life before it
-    (-1)
+    y: ln above nominal at 20 °C, temperature law and gauge taken out, (n,)
+    check_effect: what all points of the check share, (n,); variance: of y without that, (n,)
+    shares: readings that follow the fluid, (n,); row: position in the readings given, (n,)
+    edges: life i holds rows edges[i]:edges[i+1], (k+1,); series, start: of each life, (k,)
+    renewed: whether it began with a new part, (k,); previous: the life before it or -1, (k,)
+    left_out: how many readings of a series nothing could compensate.
     """
 
     readings: Readings
@@ -73,7 +71,8 @@ def prepare(
     start, kind = _starts(kept, lives)
     order = np.lexsort((kept.value, kept.check, kept.day, kept.life, start, kept.series))
     kept, start = kept.take(order), start[order]
-    y = x[order] - _corrections(kept, fit)
+    corrections, doubt = _corrections(kept, fit)
+    y = x[order] - corrections
     first = np.flatnonzero(np.append(True, kept.life[1:] != kept.life[:-1])[: len(kept)])
     series = kept.series[first]
     same = np.append(False, series[1:] == series[:-1])[: len(series)]
@@ -84,7 +83,7 @@ def prepare(
         row=row[order],
         y=y,
         check_effect=_check_effects(kept, y, shares, fit),
-        variance=fit.s_rep**2 + rounding[order],
+        variance=fit.s_rep**2 + rounding[order] + doubt,
         shares=shares,
         edges=np.append(first, len(kept)),
         start=start[first],
@@ -164,14 +163,17 @@ def _starts(readings: Readings, lives: Lives | None) -> tuple[Floats, dict[int, 
     return np.minimum(start, stated), dict(zip(lives.life.tolist(), lives.kind, strict=True))
 
 
-def _corrections(readings: Readings, fit: FleetFit) -> Floats:
-    """Temperature law and gauge effect to take from each reading, ln."""
+def _corrections(readings: Readings, fit: FleetFit) -> tuple[Floats, Floats]:
+    """Temperature law and gauge effect to take from each reading, ln, and the variance of both together."""
     groups, code = np.unique(readings.group, return_inverse=True)
-    law = np.array([(fit.groups[int(g)].b1, fit.groups[int(g)].b2) for g in groups]).reshape(-1, 2)[code]
+    fits = [fit.groups[int(g)] for g in groups]
+    law = np.array([(g.b1, g.b2, g.b1_sd**2, g.b2_sd**2) for g in fits]).reshape(-1, 4)[code].T
     gauges, instrument = np.unique(readings.gauge, return_inverse=True)
     effect = np.array([fit.gauges.get(int(g), 0.0) for g in gauges])[instrument]
+    effect_sd = np.array([fit.gauge_sds.get(int(g), fit.new_gauge_sd) for g in gauges])[instrument]
     warmth = (readings.temperature_c - AT) / 10
-    return law[:, 0] * warmth + law[:, 1] * warmth**2 + effect
+    doubt = law[2] * warmth**2 + law[3] * warmth**4 + effect_sd**2
+    return law[0] * warmth + law[1] * warmth**2 + effect, doubt
 
 
 def _check_effects(readings: Readings, y: Floats, shares: np.ndarray, fit: FleetFit) -> Floats:

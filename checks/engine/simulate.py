@@ -58,18 +58,18 @@ class Drift:
             return self.onset
         if self.shape == STEP:
             return np.inf
-        years = (
-            room / self.size * YEAR
-            if self.shape == LINEAR
-            else self.size * np.log1p(room / EXPONENTIAL_START)
-        )
-        return self.onset + float(years)
+        if self.shape == LINEAR:
+            return self.onset + room / self.size * YEAR
+        return self.onset + self.size * float(np.log1p(room / EXPONENTIAL_START))
 
 
 @dataclass(frozen=True)
 class LifeTruth:
-    """One life of one point: began on `start` by `kind` ('first', 'purge', 'replacement') at `baseline` (ln
-    above nominal); crossing: day on which the true level meets the limit at 20 °C, inf for never."""
+    """One life of one point.
+
+    start, kind: day on which it began, with 'first', 'purge' or 'replacement'; baseline: ln above nominal
+    crossing: day on which the true level meets the limit at 20 °C, inf for never.
+    """
 
     start: float
     kind: str
@@ -80,9 +80,11 @@ class LifeTruth:
 
 @dataclass(frozen=True)
 class SimulatedPoint:
-    """A measuring point: its reference table, and how its true readings follow temperature beyond the
-    viscosity
-    law: bias ln per 10 K. resolution: of its instrument, canonical units."""
+    """A measuring point with its reference table.
+
+    bias_per_10k: what the table misses of the true temperature law, ln; resolution: of its instrument,
+    canonical units, zero for none.
+    """
 
     reference: Reference
     bias_per_10k: float = 0.0
@@ -105,9 +107,9 @@ class Upkeep:
     """How points age and what a purge does.
 
     hazard: onsets per panel-year; resumes: chance that a gradual drift goes on after a purge, `faster` times
-    as fast each time; residue: share of the drift that a purge leaves; purges: so many, then the part is
-    replaced;
-    level_sd: spread of clean points, ln.
+    as fast each time; residue: share of the drift that a purge leaves
+    purges: so many, then the part is replaced; level_sd: spread of clean points, ln
+    mix: shares of linear, exponential and step drifts.
     """
 
     hazard: float = 0.06
@@ -121,9 +123,10 @@ class Upkeep:
 
 @dataclass(frozen=True)
 class SimulatedReading:
-    """One reading: point and life are positions in the truth handed back with it; attempt 0 is the check, 1
-    and up the tests repeated after a purge or a new part on the same day; over: against the limit at the
-    temperature read.
+    """One reading; point and life are positions in the truth handed back with it.
+
+    attempt: 0 is the check, 1 and up the tests repeated after a purge or a new part on the same day
+    over: against the limit at the temperature read.
     """
 
     check: int
@@ -138,10 +141,10 @@ class SimulatedReading:
 
 @dataclass(frozen=True, eq=False)
 class SimulatedFleet:
-    """Readings with their truth: lives[i] is the truth of life number i; series s holds lives of series_of[i]
-    = s.
+    """Readings with their truth.
 
-    series numbers are aircraft × points + point; over: for each reading; starts: for `score`.
+    lives[i] is the truth of life number i, which belongs to series series_of[i]; series numbers are
+    aircraft × points + point; over: for each reading; starts: what `score` takes as lives.
     """
 
     readings: Readings
@@ -335,9 +338,7 @@ def simulate_fleet(
 
 
 def _draw_point(rng: np.random.Generator, check_bias: float) -> SimulatedPoint:
-    """A panel port: clean at 60..120 kPa, limit half as much again, a table of ten rows, 0.1–0.5 psi
-    steps.
-    """
+    """A panel port: clean at 60..120 kPa, limit half as much again in ten rows, steps of 0.1–0.5 psi."""
     nominal = float(rng.uniform(60, 120))
     warmth = np.linspace(DEFAULT_CURVE.coldest, DEFAULT_CURVE.warmest, 10)
     limits = 1.5 * nominal * np.exp(ln_viscosity_ratio(warmth))

@@ -69,7 +69,7 @@ def test_a_ramp_is_dated():
     truth = 840 + (TABLE.lim - 0.24) / 0.06 * 120
     assert found.crossing_low < truth < found.crossing_high
     assert found.crossing_day == pytest.approx(truth, abs=80)
-    assert found.slope_per_year == pytest.approx(0.06 / 120 * 365.25, rel=0.25)
+    assert found.slope_per_year == pytest.approx(0.06 / 120 * 365.25, rel=0.35)
     assert found.p_drift > 0.95
 
 
