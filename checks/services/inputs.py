@@ -26,7 +26,7 @@ EVENT_FIELDS = (
 
 @dataclass(frozen=True)
 class ReadingInput:
-    """One row of a measuring step; a row with nothing typed is left out.
+    """One row of a measuring step; a row without a value is left out.
 
     elapsed: since pump start ('2:30' or seconds); of a timed collection its length.
     started: of a timed collection, its start since pump start.

@@ -109,8 +109,8 @@ def _readings(
     instruments: dict[int, Instrument],
     rows: DraftRows,
 ) -> None:
-    if not (given.typed.strip() or given.elapsed.strip() or given.started.strip()):
-        return
+    if not given.typed.strip():
+        return  # times and instrument are filled in beforehand; without a value there is no reading
     step = _step(steps, given.step, MEASURING, given.name("typed"))
     where = f"Step {step.number}" + (
         f", reading {given.sequence + 1}" if step.kind == Step.Kind.TIMED_SERIES else ""

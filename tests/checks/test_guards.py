@@ -1,8 +1,6 @@
 """The database itself refuses changes to signed history, whoever asks: statements past every service."""
 
-import datetime as dt
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -28,19 +26,13 @@ from checks.services.decide import decide_too_low
 from checks.services.defects import defer, rectify
 from checks.services.record import discard_draft
 from fleet import guards, system_checks
+from tests.checks.conftest import NOON
 from tests.checks.work import filled, performed, roles_again, started
 from tests.guards import guards_lifted
 from tests.world import PASSWORD, World, build_world
 
-NOON = dt.datetime(2025, 3, 12, 12, tzinfo=dt.UTC)
 PARTS = [(parent, *part) for parent in (CheckEvent, Revision) for part in guard_rules.owned(parent)]
 FROZEN = [CheckEvent, Revision, LimitRow, *(model for _, model, _ in PARTS), *guard_rules.WRITTEN_ONCE]
-
-
-@pytest.fixture
-def world(db: None) -> Iterator[World]:
-    with time_machine.travel(NOON):
-        yield build_world()
 
 
 @pytest.fixture

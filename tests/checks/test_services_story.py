@@ -1,7 +1,5 @@
 """The whole story on one aircraft: over limit, defect, purge, retest, rectified, released."""
 
-import datetime as dt
-
 import pytest
 import time_machine
 
@@ -10,20 +8,9 @@ from checks.services.defects import rectify
 from checks.services.errors import RecordError
 from checks.services.sign import sign_released
 from tests.checks.work import performed
-from tests.world import PASSWORD, World, build_world
+from tests.world import PASSWORD, World
 
-NOON = dt.datetime(2025, 3, 12, 12, tzinfo=dt.UTC)
 OVER = ("300", "310", "310", "310")
-
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def world() -> World:
-    with time_machine.travel(NOON) as clock:
-        built = build_world()
-        built.clock = clock
-        yield built
 
 
 def test_a_check_within_its_limits_is_released_by_an_authorised_person(world: World) -> None:
@@ -34,18 +21,20 @@ def test_a_check_within_its_limits_is_released_by_an_authorised_person(world: Wo
     assert not Defect.objects.exists()
 
 
-def test_over_limit_raises_a_defect_that_only_a_person_closes(world: World) -> None:
+def test_over_limit_raises_a_defect_that_only_a_person_closes(
+    world: World, clock: time_machine.Traveller
+) -> None:
     releaser = world.person("releaser1")
     first = performed(world, world.forward, series=OVER)
     assert (first.outcome, first.next_action) == ("over limit", "purge and test again")
     defect = first.defect
     with pytest.raises(RecordError, match="neither rectified nor deferred"):
         sign_released(event=first, by=releaser, password=PASSWORD)
-    world.clock.shift(3600)
+    clock.shift(3600)
     purge = performed(world, world.forward, "panel-purge", follows=first)
     assert (purge.outcome, purge.next_action) == ("done", "test again")
     assert purge.resets.filter(why="purge", point__code="port").exists()
-    world.clock.shift(3600)
+    clock.shift(3600)
     retest = performed(world, world.forward, follows=purge)
     assert retest.outcome == "within limit"
     defect.refresh_from_db()
