@@ -1,0 +1,242 @@
+"""The form of one check, made from the steps of its revision: any procedure, nothing about it in code.
+
+All values are text by field name (forms/check_text.py), so that what can't be read is shown again as typed.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from checks.engine.limits import LimitTable
+from checks.engine.units import UNITS, units_for
+from checks.forms.check_instruments import Offer, Offers, instruments_for, offers
+from checks.forms.check_text import (
+    FIRST_ROWS,
+    MORE_ROWS,
+    draft_input,
+    expected_elapsed,
+    looked_at,
+    rows_shown,
+    shared_name,
+    stored_text,
+)
+from checks.models import CheckEvent, Step
+from checks.services.errors import Problem
+from checks.services.inputs import DraftInput
+from checks.services.points import limit_table
+from fleet.models import Position
+
+HEEDED = (Step.Kind.NOTE, Step.Kind.WARNING, Step.Kind.CAUTION)
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field: its name is its id too, so that a line of the summary leads to it. unit: words after it."""
+
+    name: str
+    label: str
+    value: str = ""
+    problems: tuple[str, ...] = ()
+    choices: tuple[tuple[str, str], ...] = ()
+    help: str = ""
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A step that is read and acknowledged, or a note; boxes None where there is nothing to tick."""
+
+    step: Step
+    acknowledged: Field | None = None
+    restored: Field | None = None
+
+
+@dataclass(frozen=True)
+class Look:
+    """One answer of an observe step. name: the position, empty where the step has none."""
+
+    name: str
+    answer: Field
+    remark: Field
+
+
+@dataclass(frozen=True)
+class Row:
+    """One value; elapsed None for a single measurement, started None but for a timed collection."""
+
+    sequence: int
+    typed: Field
+    elapsed: Field | None = None
+    started: Field | None = None
+
+
+@dataclass(frozen=True)
+class Block:
+    """What the page shows at one place: steps to heed together, or one step of another kind."""
+
+    kind: str
+    step: Step
+    lines: tuple[Line, ...] = ()
+    looks: tuple[Look, ...] = ()
+    rows: tuple[Row, ...] = ()
+    unit: Field | None = None
+    instrument: Field | None = None
+    offered: tuple[Offer, ...] = ()
+    refused: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def is_temperature(self) -> bool:
+        return self.kind == Step.Kind.MEASURE and self.step.quantity == "temperature"
+
+
+@dataclass
+class CheckForm:
+    """The form of an event with its text: stored, or as just typed. problems: what a save refused."""
+
+    event: CheckEvent
+    text: Mapping[str, str] | None = None
+    problems: tuple[Problem, ...] = ()
+    unread: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.text is None:
+            readings = self.event.readings.select_related("step")
+            rows = (readings, self.event.observations.all(), self.event.cautions_followed.all())
+            self.text = stored_text(self.event, *rows)
+        self.text = {**self.text, **self.unread}
+
+    @cached_property
+    def steps(self) -> list[Step]:
+        return list(self.event.revision.steps.select_related("point"))
+
+    @cached_property
+    def positions(self) -> list[Position]:
+        return list(Position.objects.filter(variant_id=self.event.aircraft.variant_id))
+
+    @cached_property
+    def tables(self) -> dict[int, LimitTable]:
+        stored = self.event.revision.limit_tables.prefetch_related("rows")
+        return {table.point_id: limit_table(table) for table in stored}
+
+    @cached_property
+    def blocks(self) -> list[Block]:
+        """The page in the order of the procedure. A fixed number of queries, however many rows."""
+        instruments = instruments_for(self.steps)
+        blocks: list[Block] = []
+        for step in self.steps:
+            if step.kind in HEEDED and blocks and blocks[-1].kind == "heed":
+                last = blocks.pop()
+                blocks.append(Block("heed", last.step, (*last.lines, self._line(step))))
+            elif step.kind in HEEDED:
+                blocks.append(Block("heed", step, (self._line(step),)))
+            elif step.kind in (Step.Kind.INSTRUCTION, Step.Kind.CONFIRM):
+                blocks.append(Block(step.kind, step, (self._line(step),)))
+            elif step.kind == Step.Kind.OBSERVE:
+                blocks.append(Block(step.kind, step, looks=tuple(self._looks(step))))
+            else:
+                blocks.append(self._measure(step, instruments))
+        return blocks
+
+    @property
+    def summary(self) -> list[tuple[str, str]]:
+        """(name of the field that it leads to, what is wrong), once for fields that rows share."""
+        lines: dict[tuple[str, str], str] = {}
+        for problem in self.problems:
+            name = self._field_of(problem)
+            key = (name, "") if name != problem.field else (name, problem.message)
+            lines.setdefault(key, problem.message)
+        return [(name, message) for (name, _), message in lines.items()]
+
+    def given(self) -> DraftInput:
+        """The text as the service takes it."""
+        return draft_input(self.steps, self.positions, self.text)
+
+    def more_rows(self, step: int) -> None:
+        """Show some more rows of a timed series."""
+        name = f"series-{step}-rows"
+        shown = int(self.text.get(name) or FIRST_ROWS)
+        self.text = {**self.text, name: str(shown + MORE_ROWS)}
+
+    def field(self, name: str, label: str, **more: object) -> Field:
+        """A field with its text and what is wrong with it."""
+        problems = tuple(message for place, message in self.summary if place == name)
+        return Field(name, label, self.text.get(name, ""), problems, **more)
+
+    @cached_property
+    def _series(self) -> set[int]:
+        return {step.pk for step in self.steps if step.kind == Step.Kind.TIMED_SERIES}
+
+    def _field_of(self, problem: Problem) -> str:
+        return shared_name(problem.field, self._series)
+
+    def _line(self, step: Step) -> Line:
+        if step.kind in (Step.Kind.NOTE, Step.Kind.INSTRUCTION):
+            return Line(step)
+        name = f"caution-{step.pk}"
+        read = "Done" if step.kind == Step.Kind.CONFIRM else "Read and followed"
+        restored = self.field(f"{name}-restored", "Put back") if step.restore_text else None
+        return Line(step, self.field(f"{name}-acknowledged", read), restored)
+
+    def _looks(self, step: Step) -> Sequence[Look]:
+        for position in looked_at(step, self.positions):
+            place = f"observation-{step.pk}-{position.pk if position else 0}"
+            label = str(position).capitalize() if position else "Satisfactory?"
+            yield Look(
+                label,
+                self.field(f"{place}-satisfactory", label, choices=(("yes", "Yes"), ("no", "No"))),
+                self.field(f"{place}-remark", f"Remark, {label.lower().rstrip('?')}"),
+            )
+
+    def _measure(self, step: Step, instruments: Sequence) -> Block:
+        series = step.kind == Step.Kind.TIMED_SERIES
+        shared = f"series-{step.pk}" if series else f"reading-{step.pk}-0"
+        found = offers(step, instruments, on=self.event.work_date, base=self.event.base, tables=self.tables)
+        units = tuple((unit.code, unit.label) for unit in units_for(step.quantity))
+        unit = self.field(f"{shared}-unit", "Unit", choices=units)
+        if not unit.value:
+            unit = Field(unit.name, unit.label, step.unit, unit.problems, units)
+        instrument = self.field(
+            f"{shared}-instrument",
+            "Instrument",
+            choices=tuple((offer.key, offer.label) for offer in found.chosen),
+        )
+        return Block(
+            step.kind,
+            step,
+            rows=tuple(self._row(step, n) for n in range(rows_shown(step, self.text))),
+            unit=unit if len(units) > 1 else Field(unit.name, unit.label, unit.value, unit=units[0][1]),
+            instrument=instrument if step.instrument_kind else None,
+            offered=found.chosen,
+            refused=found.refused,
+            notes=tuple(self._unit_note(found, instrument.value, unit.value)),
+        )
+
+    def _unit_note(self, found: Offers, instrument: str, unit: str) -> Sequence[str]:
+        reads_in = next((o.unit for o in found.chosen if o.key == instrument), unit)
+        if reads_in != unit and unit in UNITS:
+            code = next(o.label for o in found.chosen if o.key == instrument).split(",")[0]
+            read, chosen = UNITS[reads_in].label, UNITS[unit].label
+            yield f"{code} reads in {read}; the unit chosen here is {chosen}. Is it right?"
+
+    def _row(self, step: Step, sequence: int) -> Row:
+        place = f"reading-{step.pk}-{sequence}"
+        typed = self.field(f"{place}-typed", _value_label(step, sequence))
+        if step.kind == Step.Kind.MEASURE:
+            return Row(sequence, typed)
+        label = "Time" if step.kind == Step.Kind.TIMED_SERIES else "Collected for"
+        elapsed = self.field(f"{place}-elapsed", f"{label}, reading {sequence + 1}")
+        if f"{place}-elapsed" not in self.text:
+            elapsed = Field(elapsed.name, elapsed.label, expected_elapsed(step, sequence), elapsed.problems)
+        if step.kind == Step.Kind.TIMED_SERIES:
+            return Row(sequence, typed, elapsed)
+        started = self.field(f"{place}-started", "Collection began")
+        return Row(sequence, typed, Field(elapsed.name, label, elapsed.value, elapsed.problems), started)
+
+
+def _value_label(step: Step, sequence: int) -> str:
+    if step.kind == Step.Kind.TIMED_SERIES:
+        return f"{step.quantity.capitalize()}, reading {sequence + 1}"
+    if step.kind == Step.Kind.TIMED_COLLECTION:
+        return "Volume collected"
+    return "Concentration" if step.quantity == "ratio" else step.quantity.capitalize()

@@ -1,0 +1,82 @@
+"""Which instruments a step of a check offers, and which it does not, each with the reason."""
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from checks.engine.limits import LimitTable
+from checks.engine.units import plain, to_canonical, unit_of
+from checks.models import Step
+from checks.services.instruments import choice_for
+from fleet.models import Base, Instrument
+
+
+@dataclass(frozen=True)
+class Offer:
+    """An instrument to choose; unit: what it reads in (UCUM)."""
+
+    key: str
+    label: str
+    unit: str
+
+
+@dataclass(frozen=True)
+class Offers:
+    """What a step offers, and the reasons why it does not offer the others of the kind."""
+
+    chosen: tuple[Offer, ...] = ()
+    refused: tuple[str, ...] = ()
+
+
+def instruments_for(steps: Iterable[Step]) -> list[Instrument]:
+    """Every instrument of the kinds that the steps ask for, with its calibrations. Two queries."""
+    kinds = {step.instrument_kind for step in steps} - {""}
+    return list(Instrument.objects.filter(kind__in=kinds).prefetch_related("calibrations")) if kinds else []
+
+
+def offers(
+    step: Step,
+    instruments: Iterable[Instrument],
+    *,
+    on: dt.date,
+    base: Base,
+    tables: Mapping[int, LimitTable],
+) -> Offers:
+    """In calibration on the day; those that read as far as every limit first, then those of the base.
+
+    One that may be too short stays, with a note: on a warm day the limit may lie inside its range. No query.
+    """
+    highest = highest_value(step, tables)
+    chosen, refused = [], []
+    for instrument in sorted(instruments, key=lambda i: (i.base_id != base.pk, i.code)):
+        if instrument.kind != step.instrument_kind:
+            continue
+        choice = choice_for(step, instrument, on)
+        if choice.why_not:
+            refused.append(choice.why_not)
+            continue
+        due = choice.calibration.due_on if choice.calibration and instrument.needs_calibration else None
+        note = f"calibration due {due:%d %b %Y}" if due else "needs no calibration"
+        short = falls_short(instrument, highest)
+        label = ", ".join(part for part in (instrument.code, note, short) if part)
+        chosen.append((bool(short), Offer(str(instrument.pk), label, instrument.unit)))
+    return Offers(tuple(offer for _, offer in sorted(chosen, key=lambda c: c[0])), tuple(refused))
+
+
+def highest_value(step: Step, tables: Mapping[int, LimitTable]) -> Decimal | None:
+    """The highest limit that a value of the step may meet, canonical; None where it has none."""
+    table = tables.get(step.point_id) if step.point_id else None
+    limits = [v for row in table.rows for v in (row.lower, row.upper) if v is not None] if table else []
+    if step.kind == Step.Kind.TIMED_COLLECTION:  # its table limits the flow, its vessel holds a volume
+        limits = [value * (step.duration_seconds or 60) / 60 for value in limits]
+    elif step.ceiling is not None:
+        limits.append(to_canonical(step.ceiling, step.unit))
+    return max(limits, default=None)
+
+
+def falls_short(instrument: Instrument, highest: Decimal | None) -> str:
+    """A note where an instrument can't show that the highest limit is passed, or an empty text."""
+    if highest is None or to_canonical(instrument.range_high, instrument.unit) >= highest:
+        return ""
+    return f"reads to {plain(instrument.range_high)} {unit_of(instrument.unit).label} only"

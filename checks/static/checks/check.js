@@ -1,0 +1,55 @@
+// Comforts of the page on which a check is carried out; it works without them.
+(() => {
+  "use strict";
+  const form = document.getElementById("check");
+  if (!form) return;
+  const changed = (field) => field.dispatchEvent(new Event("change", { bubbles: true }));
+
+  // 'Same': the value of the row above, one tap.
+  for (const button of form.querySelectorAll("[data-same]")) {
+    button.hidden = false;
+    button.addEventListener("click", () => {
+      const row = button.closest(".series-row");
+      const from = row.previousElementSibling.querySelector("[inputmode=decimal]");
+      const to = row.querySelector("[inputmode=decimal]");
+      to.value = from.value;
+      changed(to);
+    });
+  }
+
+  // Choosing an instrument chooses the unit that it reads in.
+  for (const select of form.querySelectorAll("[data-sets]")) {
+    select.addEventListener("change", () => {
+      const unit = form.elements[select.dataset.sets];
+      const reads = select.selectedOptions[0].dataset.unit;
+      if (unit && reads && [...(unit.options || [])].some((option) => option.value === reads)) unit.value = reads;
+    });
+  }
+
+  // A clock that starts with the pump. It fills in nothing: the person reads and types.
+  for (const clock of form.querySelectorAll("[data-clock]")) {
+    const shows = clock.querySelector("[data-clock-shows]");
+    clock.hidden = false;
+    let began = 0;
+    clock.querySelector("[data-clock-start]").addEventListener("click", (event) => {
+      began = Date.now();
+      event.currentTarget.querySelector("span").textContent = "Start again";
+      const tick = () => {
+        const seconds = Math.floor((Date.now() - began) / 1000);
+        shows.textContent = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
+      };
+      tick();
+      if (!clock.dataset.runs) setInterval(tick, 250);
+      clock.dataset.runs = "yes";
+    });
+  }
+
+  // A details that holds a field which a line leads to opens first.
+  const open = () => {
+    const field = location.hash && document.getElementById(location.hash.slice(1));
+    const folded = field && field.closest("details");
+    if (folded) folded.open = true;
+    if (field && field.matches("input, select, textarea, fieldset")) field.focus();
+  };
+  window.addEventListener("hashchange", open);
+})();

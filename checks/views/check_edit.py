@@ -1,0 +1,102 @@
+"""A check while it is carried out: the page of a draft, saving it, and its outcome at once."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST
+
+from checks.forms.check import CheckForm
+from checks.forms.check_around import Around
+from checks.models import CheckEvent
+from checks.services.errors import RecordError
+from checks.services.evaluate import evaluate
+from checks.services.record import discard_draft, save_draft
+from checks.views.access import needs
+from checks.views.check_panel import panel_of_draft
+from checks.views.check_show import show
+from checks.views.check_unread import forget, recall, remember
+
+
+def event_of(uuid: object) -> CheckEvent:
+    """The event with what every page of it names. 404 where there is none."""
+    related = ("aircraft__variant", "aircraft__base", "base", "revision__procedure", "started_by")
+    more = ("fluid_batch", "supersedes", "follows__revision__procedure", "import_batch")
+    return get_object_or_404(CheckEvent.objects.select_related(*related, *more), pk=uuid)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def check(request: HttpRequest, uuid: object) -> HttpResponse:
+    """One check: its form while it is a draft and the person may record, its record otherwise."""
+    return save(request, uuid) if request.method == "POST" else opened(request, uuid)
+
+
+@needs("checks.view_records")
+def opened(request: HttpRequest, uuid: object) -> HttpResponse:
+    event = event_of(uuid)
+    if event.is_draft and request.user.has_perm("checks.record_check"):
+        unread, problems = recall(request, event)
+        return edit_page(request, event, CheckForm(event, problems=problems, unread=unread))
+    return show(request, event)
+
+
+@needs("checks.record_check")
+def save(request: HttpRequest, uuid: object) -> HttpResponse:
+    """Keep the draft. What could not be read is shown again as typed, with what is wrong and the way out."""
+    event, do = event_of(uuid), request.POST.get("do", "save")
+    if do == "discard":
+        return discard(request, event)
+    form = CheckForm(event, text=request.POST.dict())
+    try:
+        saved = save_draft(event=event, by=request.user, given=form.given())
+    except RecordError as refused:
+        form.problems = refused.problems
+        return edit_page(request, event, form, status=409)
+    form.event, form.problems = saved.event, saved.problems
+    remember(request, event, saved.problems, form.text)
+    if do.startswith("rows-") and do.removeprefix("rows-").isdecimal():
+        form.more_rows(int(do.removeprefix("rows-")))
+        return edit_page(request, event_of(uuid), form)
+    if saved.problems:
+        return edit_page(request, event_of(uuid), form, status=422)
+    if do == "sign":
+        return redirect("checks:check_sign", uuid=event.pk)
+    messages.success(request, "Draft saved.")
+    return redirect("checks:check", uuid=event.pk)
+
+
+def discard(request: HttpRequest, event: CheckEvent) -> HttpResponse:
+    """Throw the draft away; a signed check answers that it can't be."""
+    try:
+        discard_draft(event=event, by=request.user)
+    except RecordError as refused:
+        messages.error(request, str(refused))
+        return redirect("checks:check", uuid=event.pk)
+    forget(request, event)
+    messages.success(request, f"The draft “{event}” was thrown away. Nothing of it is on record.")
+    return redirect("checks:new")
+
+
+def edit_page(request: HttpRequest, event: CheckEvent, form: CheckForm, status: int = 200) -> HttpResponse:
+    form.event = event
+    panel = panel_of_draft(event, evaluate(event))
+    context = {"event": event, "form": form, "around": Around(form), "panel": panel}
+    return render(request, "checks/check_edit.html", context, status=status)
+
+
+@require_POST
+@needs("checks.record_check")
+def check_outcome(request: HttpRequest, uuid: object) -> HttpResponse:
+    """The part of the page that says what the readings mean: keeps the draft as it is, then judges it."""
+    event = event_of(uuid)
+    form = CheckForm(event, text=request.POST.dict())
+    try:
+        saved = save_draft(event=event, by=request.user, given=form.given())
+    except RecordError as refused:
+        form.problems = refused.problems
+        panel = None
+    else:
+        form.problems = saved.problems
+        remember(request, event, saved.problems, form.text)
+        panel = panel_of_draft(saved.event, evaluate(saved.event))
+    context = {"event": event, "form": form, "panel": panel, "saved": panel is not None}
+    return render(request, "checks/_check_outcome.html", context)
