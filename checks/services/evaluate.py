@@ -81,7 +81,8 @@ def evaluate(event: CheckEvent) -> Evaluation:
     found = event.readings.select_related("instrument", "calibration", "step")
     for reading in found.order_by("step__number", "sequence"):
         readings[reading.step_id].append(reading)
-    looks = _looks(event, steps)
+    # What was seen is not part of a row from paper.
+    looks = [] if event.source == CheckEvent.Source.IMPORTED else _looks(event, steps)
     operator, loop = Operator.current(), occasion(event)
     shared = Judged(
         event=event,
@@ -112,6 +113,8 @@ def _judge(
     shared: Judged, steps: list[Step], looks: list[Observation], operator: Operator, purges: int
 ) -> tuple[tuple[PointLine, ...], CheckOutcome]:
     reading_steps = points_read(steps)
+    if shared.event.source == CheckEvent.Source.IMPORTED:  # what paper did not keep is no missing reading
+        reading_steps = [step for step in reading_steps if shared.readings.get(step.pk)]
     # A series first, wherever its step stands: a collection waits for it.
     reading_steps.sort(key=lambda step: step.kind != Step.Kind.TIMED_SERIES)
     references = reference_rows([step.point_id for step in reading_steps])

@@ -14,6 +14,7 @@ from checks.engine.units import (
     difference_to_canonical,
     parse_decimal,
     to_canonical,
+    unit_of,
 )
 from checks.models import CheckEvent, Reading, Step
 from checks.models import LimitTable as LimitTableRow
@@ -115,6 +116,8 @@ def point_input(
         "compensation": factor,
         "low_share": low_share,
     }
+    if shared.event.source == CheckEvent.Source.IMPORTED:
+        return _from_paper(step, readings, common)
     if step.kind == Step.Kind.TIMED_SERIES:
         return _series(step, readings, shared, common)
     if step.kind == Step.Kind.TIMED_COLLECTION:
@@ -126,6 +129,16 @@ def point_input(
         unit=last.unit if last else None,
         **common,
     )
+
+
+def _from_paper(step: Step, readings: list[Reading], common: dict) -> PointInput:
+    """One value as written down: the paper answers for its having settled and the time of collection."""
+    value = canonical(readings[-1]) if readings else None
+    volume = bool(readings) and unit_of(readings[-1].unit).quantity == "volume"
+    if volume:
+        value = collected_flow(value, Decimal(step.duration_seconds or 60))
+    gauge = accuracy_of(readings[-1].instrument) if readings and not volume else None
+    return PointInput(value=value, accuracy=gauge, unit=step.point.unit if volume else None, **common)
 
 
 def _series(step: Step, readings: list[Reading], shared: Judged, common: dict) -> PointInput:
@@ -195,6 +208,8 @@ def _uses(step: Step, readings: list[Reading], shared: Judged) -> tuple[Instrume
     thermometer = [shared.temperature.reading] if measured else []
     if step.kind == Step.Kind.TIMED_COLLECTION:
         readings = [r for r in readings if not is_start(r)]
+    if shared.event.source == CheckEvent.Source.IMPORTED:  # paper may name no instrument
+        return tuple(_use(r, shared.event.work_date) for r in [*readings, *thermometer] if r.instrument_id)
     return tuple(_use(reading, shared.event.work_date) for reading in [*readings, *thermometer])
 
 
