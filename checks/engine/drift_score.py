@@ -62,7 +62,7 @@ class _Asked:
 
 @dataclass(frozen=True, eq=False)
 class _Found:
-    """What the bank says of L lives: (L,); crossing (L, 3), expected (3, L), band_day (L, m), band (3, L, m)"""
+    """Findings on L lives, (L,); crossing (L, 3), expected (3, L), band_day (L, m), band (3, L, m)."""
 
     ahead: Floats
     p_drift: Floats
