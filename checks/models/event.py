@@ -5,6 +5,7 @@ further change (checks/guards.py). What follows later (signatures, decisions, co
 own.
 """
 
+import datetime as dt
 import uuid
 
 from django.conf import settings
@@ -17,20 +18,26 @@ class CheckEventQuerySet(models.QuerySet):
         """Signed as performed, or accepted from import; superseded ones included."""
         return self.filter(state=CheckEvent.State.SIGNED)
 
-    def standing(self) -> "CheckEventQuerySet":
-        """Signed, not superseded, and with the second signature where the procedure asks for one."""
+    def standing(self, at: dt.datetime | None = None) -> "CheckEventQuerySet":
+        """Signed, not superseded, and with the second signature where the procedure asks for one.
+
+        at: as the records stood at that moment; what was signed, corrected or imported later is not known.
+        """
         from checks.models.record import Signature
 
         inspected = Signature.objects.filter(event=models.OuterRef("pk"), act=Signature.Act.INSPECTED)
-        return (
-            self.signed()
-            .filter(
-                Q(revision__procedure__needs_inspection=False)
-                | Q(source=CheckEvent.Source.IMPORTED)
-                | models.Exists(inspected),
-            )
-            .filter(~Q(superseded_by__state=CheckEvent.State.SIGNED))
-        )
+        superseding = Q(superseded_by__state=CheckEvent.State.SIGNED)
+        found = self.signed()
+        if at is not None:
+            inspected = inspected.filter(signed_at__lte=at)
+            superseding &= Q(superseded_by__signed_at__lte=at)
+            brought = Q(import_batch=None) | Q(import_batch__imported_at__lte=at)
+            found = found.filter(brought, signed_at__lte=at)
+        return found.filter(
+            Q(revision__procedure__needs_inspection=False)
+            | Q(source=CheckEvent.Source.IMPORTED)
+            | models.Exists(inspected),
+        ).filter(~superseding)
 
 
 class CheckEvent(models.Model):

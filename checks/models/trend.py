@@ -1,6 +1,7 @@
 """Stored drift results: replaced by each refresh, never part of the signed records."""
 
 from django.db import models
+from django.utils import timezone
 
 
 class DriftRun(models.Model):
@@ -48,6 +49,12 @@ class SeriesState(models.Model):
     action_by = models.DateField(null=True)
     chart = models.JSONField(
         help_text="Arrays for the chart: days, as read, compensated, band, limit, resets."
+    )
+    facts = models.JSONField(
+        default=dict, help_text="What else is said of it: levels at 20 °C, notices, earlier lives."
+    )
+    scored_at = models.DateTimeField(
+        default=timezone.now, help_text="When it was last scored; an aircraft also after each signing."
     )
 
     class Meta:

@@ -2,6 +2,7 @@
 
 from django.db import transaction
 
+from checks.services.drift import refresh_aircraft_drift
 from checks.services.due import refresh_due
 from fleet.models import Aircraft
 
@@ -9,12 +10,5 @@ from fleet.models import Aircraft
 def refresh(aircraft: Aircraft) -> None:
     """Call inside the transaction that changed the aircraft's records."""
     refresh_due(aircraft_ids=[aircraft.pk])
-    transaction.on_commit(lambda: _refresh_drift(aircraft))
-
-
-def _refresh_drift(aircraft: Aircraft) -> None:
-    try:
-        from checks.services.drift import refresh_aircraft_drift
-    except ImportError:
-        return
-    refresh_aircraft_drift(aircraft=aircraft)
+    # Advice, not record: where scoring fails, that is logged and the signature stands all the same.
+    transaction.on_commit(lambda: refresh_aircraft_drift(aircraft=aircraft), robust=True)

@@ -1,0 +1,171 @@
+"""From the standing records to what the drift engine takes: readings, lives and references as arrays.
+
+A series is one measuring point of one aircraft. Nothing is used that the records did not hold at the moment
+asked for: neither later events nor later corrections, imports or decisions.
+"""
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass, fields, replace
+from uuid import UUID
+
+import numpy as np
+from django.utils import timezone
+
+from checks.engine.drift import HORIZON_DAYS, Lives, Readings, Reference
+from checks.engine.drift_data import REPLACEMENT
+from checks.models import CheckEvent
+from checks.services.drift_records import (
+    Key,
+    Read,
+    days_of,
+    followed,
+    next_checks,
+    readings_of,
+    resets_of,
+)
+
+MIDDAY = 0.5
+
+
+@dataclass(frozen=True)
+class Life:
+    """One part of a series. number: as the engine knows it; began: engine's day, None for the first."""
+
+    number: int
+    kind: str  # '' for the first
+    began: float | None
+    readings: int
+    last: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class DriftInputs:
+    """What is known of the asked aircraft at one moment; days are date ordinals.
+
+    keys: (aircraft, point) of each series number; events: of each check number; at: (series, day) of each
+    reading -> check number; past: lives of each series, oldest first, the one that runs now last, readings
+    or none in it; over (n,): outside its limit; next_check: of each series, None where none is planned.
+    """
+
+    now: float
+    readings: Readings
+    lives: Lives
+    over: np.ndarray
+    references: dict[int, Reference]
+    keys: tuple[Key, ...]
+    events: tuple[UUID, ...]
+    past: tuple[tuple[Life, ...], ...]
+    next_check: tuple[dt.date | None, ...]
+
+    @property
+    def horizons(self) -> dict[int, float]:
+        """Days from now to the next check by series: none where it is due already, a default where none is
+        planned."""
+        today = int(self.now)
+        return {
+            series: HORIZON_DAYS if day is None else float(max(day.toordinal() - today, 0))
+            for series, day in enumerate(self.next_check)
+        }
+
+    @property
+    def check_at(self) -> dict[tuple[int, float], int]:
+        """The check of each reading by series and day."""
+        told = zip(self.readings.series.tolist(), self.readings.day.tolist(), strict=True)
+        return dict(zip(told, self.readings.check.tolist(), strict=True))
+
+    def digest(self) -> str:
+        """SHA-256 over readings, lives and references."""
+        made = hashlib.sha256()
+        for field in fields(Readings):
+            made.update(getattr(self.readings, field.name).tobytes())
+        made.update(repr((self.lives.start_day.tolist(), self.lives.kind)).encode())
+        made.update(repr(sorted(self.references.items())).encode())
+        return made.hexdigest()
+
+
+def gather(*, now: dt.datetime, aircraft_ids: Iterable[int] | None = None) -> DriftInputs:
+    """Everything known at `now` of the aircraft (None: of the whole fleet). Ten queries at most."""
+    events = CheckEvent.objects.standing(at=now)
+    if aircraft_ids is not None:
+        events = events.filter(aircraft__in=list(aircraft_ids))
+    references = followed()
+    days = days_of(events, now)
+    read = readings_of(events, now, set(references), days)
+    resets = resets_of(events, set(references), days)
+    newest = max((int(day) for day in days.values()), default=0)
+    # Where the work was done the day may have begun already.
+    today = max(timezone.localdate(now).toordinal(), newest)
+    keys = tuple(sorted(read))
+    return _assemble(keys, read, resets, references, today + MIDDAY, next_checks(now))
+
+
+def _assemble(
+    keys: tuple[Key, ...],
+    read: dict[Key, list[Read]],
+    resets: dict[Key, list[tuple[float, str]]],
+    references: dict[int, Reference],
+    now: float,
+    planned: dict[Key, dt.date],
+) -> DriftInputs:
+    columns: dict[str, list] = {field.name: [] for field in fields(Readings)}
+    checks: dict[UUID, int] = {}
+    over: list[bool] = []
+    past: list[tuple[Life, ...]] = []
+    number = 0
+    for series, key in enumerate(keys):
+        lives, of_reading = _lives(number, read[key], resets.get(key, []))
+        number += len(lives)
+        past.append(lives)
+        for one, life in zip(read[key], of_reading, strict=True):
+            check = checks.setdefault(one.event, len(checks))
+            row = (
+                series,
+                life,
+                check,
+                one.day,
+                one.temperature,
+                one.value,
+                one.gauge,
+                key[1],
+                one.resolution,
+            )
+            for column, value in zip(columns.values(), row, strict=True):
+                column.append(value)
+            over.append(one.over)
+    told = [life for lives in past for life in lives if life.began is not None]
+    return DriftInputs(
+        now=now,
+        readings=Readings(**columns),
+        lives=Lives([life.number for life in told], [life.began for life in told], [li.kind for li in told]),
+        over=np.array(over, dtype=bool),
+        references=references,
+        keys=keys,
+        events=tuple(checks),
+        past=tuple(past),
+        next_check=tuple(planned.get(key) for key in keys),
+    )
+
+
+def _lives(
+    number: int, read: list[Read], resets: list[tuple[float, str]]
+) -> tuple[tuple[Life, ...], list[int]]:
+    """The lives of one series, numbered from `number`, and the life of each reading.
+
+    A reading of the event that purges belongs to what was before. Resets without a reading between them
+    begin one life, with a new part if any of them fitted one.
+    """
+    lives = [Life(number, "", None, 0, None)]
+    of_reading: list[int] = []
+    moments: list[tuple[float, str | None]] = [*resets, *((one.day, None) for one in read)]
+    for day, why in sorted(moments, key=lambda moment: (moment[0], moment[1] is not None)):
+        last = lives[-1]
+        if why is None:
+            lives[-1] = replace(last, readings=last.readings + 1, last=day)
+            of_reading.append(last.number)
+        elif last.readings:
+            lives.append(Life(last.number + 1, why, day, 0, None))
+        else:
+            lives[-1] = replace(last, kind=REPLACEMENT if last.kind == REPLACEMENT else why, began=day)
+    return tuple(lives), of_reading
