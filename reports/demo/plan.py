@@ -1,10 +1,14 @@
 """What the demo's history consists of, before anything is written: events with what was read and seen."""
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from checks.engine.simulate import LifeTruth
+
+LAST_ORDINAL = dt.date.max.toordinal()  # inf, which is never, lies beyond
 
 
 @dataclass(frozen=True)
@@ -76,3 +80,38 @@ class Truth:
     series: dict[tuple[str, str], SeriesTruth] = field(default_factory=dict)
     cases: dict[str, str] = field(default_factory=dict)
     events: int = 0
+
+    def as_json(self) -> dict[str, Any]:
+        """For a file: dates as ISO 8601, 'never' as null."""
+        return {
+            "about": "The truth behind the invented history; drift in ln, none of it is in the records.",
+            "seed": self.seed,
+            "today": self.today.isoformat(),
+            "events": self.events,
+            "cases": self.cases,
+            "series": [_series(one) for one in self.series.values()],
+        }
+
+
+def _series(truth: SeriesTruth) -> dict[str, Any]:
+    return {
+        "aircraft": truth.aircraft,
+        "point": truth.point,
+        "drifted": round(truth.drifted, 4),
+        "when_read": round(truth.when_read, 4),
+        "room": round(truth.room, 4),
+        "lives": [
+            {
+                "began": _date(life.start),
+                "by": life.kind,
+                "shape": life.drift.shape if life.drift.onset < math.inf else "none",
+                "onset": _date(life.drift.onset),
+                "crossing": _date(life.crossing),
+            }
+            for life in truth.lives
+        ],
+    }
+
+
+def _date(ordinal: float) -> str | None:
+    return dt.date.fromordinal(int(ordinal)).isoformat() if ordinal < LAST_ORDINAL else None

@@ -256,7 +256,6 @@ class Story:
             unsatisfactory=dry,
             over=bool(dry),
             end="deferred" if dry else "",
-            released_by=bench.released_by if code == "wet-out" and not dry else "",
         )
 
     def _drafts(self) -> None:

@@ -1,0 +1,122 @@
+"""manage.py demo: the invented fleet, loaded once, with where to look and who to log in as."""
+
+import datetime as dt
+import os
+import subprocess
+import sys
+import time
+from argparse import ArgumentParser
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from checks.services.due import refresh_due
+from fleet.models import User
+from reports.demo.history import SEED, generate
+from reports.demo.state import DEMO, REAL, TRUTH_FILE, clear_demo, database_state, keep_truth
+
+ADDRESS = "127.0.0.1:8000"
+PASSWORD = "invented fleet"  # for everybody in the demo, and printed: production refuses the demo
+LOG_INS = (
+    ("technician1", "record and sign a check: New check"),
+    ("inspector1", "second signature"),
+    ("releaser1", "release, rectify, decide in writing"),
+    ("controller1", "due list, utilisation, deferrals, master data"),
+    ("director1", "drift ranking, reports, approvals"),
+    ("auditor1", "read everything, change nothing"),
+)
+NOT_HERE = (
+    "The demo does not load here: this is a production environment (DEBUG is off and ALLOWED_HOSTS names "
+    "more than this machine), and its log-ins are printed for everyone. Use another machine, or leave "
+    "ALLOWED_HOSTS unset."
+)
+REAL_DATA = (
+    "The demo does not load here: this database holds data that are not the demo's. Nothing was changed. "
+    "Name an empty database in DATABASE_URL, or a new folder in LOCAL_DIR."
+)
+
+
+class Command(BaseCommand):
+    help = "Load the invented demo fleet once, say where to look, and serve it."
+    requires_migrations_checks = False
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--serve",
+            nargs="?",
+            const=ADDRESS,
+            metavar="ADDRESS:PORT",
+            help=f"then serve it, by default on {ADDRESS}, until Ctrl-C",
+        )
+        parser.add_argument("--reset", action="store_true", help="throw the demo away and make it anew")
+        parser.add_argument("--seed", type=int, default=SEED, help=f"another history (default {SEED})")
+        parser.add_argument("--today", type=dt.date.fromisoformat, help="day on which the history ends")
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        if settings.PRODUCTION:
+            raise CommandError(NOT_HERE)
+        address = options["serve"]
+        if address:
+            address = _address(address)
+        call_command("migrate", verbosity=0, interactive=False)
+        state = database_state()
+        if state == REAL:
+            raise CommandError(REAL_DATA)
+        if state == DEMO and options["reset"]:
+            clear_demo()
+        if state == DEMO and not options["reset"]:
+            refresh_due()  # the days have gone on since it was loaded
+            self.stdout.write("The demo is loaded already; --reset makes it anew.")
+        else:
+            self._load(options["seed"], options["today"] or timezone.localdate())
+        self._say_where(address or ADDRESS)
+        if address:
+            self._serve(address)
+
+    def _load(self, seed: int, today: dt.date) -> None:
+        self.stdout.write("Loading the invented fleet (about a minute) ...")
+        self.stdout.flush()
+        began = time.monotonic()
+        truth = generate(seed=seed, today=today, password=PASSWORD)
+        keep_truth(truth)
+        seconds = time.monotonic() - began
+        self.stdout.write(f"{truth.events} events of six years loaded in {seconds:.0f} s.")
+
+    def _say_where(self, address: str) -> None:
+        known = set(User.objects.filter(is_active=True).values_list("username", flat=True))
+        lines = [
+            "",
+            f"Look at   http://{address}/",
+            f"Password  {PASSWORD}   (everybody's)",
+            *(f"  {name:<12} {what}" for name, what in LOG_INS if name in known),
+            f"Truth     {TRUTH_FILE}   (what really drifts)",
+            "Everything is invented. Not for use on any aircraft.",
+            "",
+        ]
+        self.stdout.write("\n".join(lines))
+        self.stdout.flush()
+
+    def _serve(self, address: str) -> None:
+        """One process with threads; the app serves its own style sheets and scripts."""
+        command = [sys.executable, "-m", "gunicorn", "fleet.wsgi:application", "--bind", address]
+        command += ["--workers", "1", "--worker-class", "gthread", "--threads", "8", "--no-control-socket"]
+        self.stdout.write(f"Serving on http://{address}/ - Ctrl-C ends it.")
+        self.stdout.flush()
+        environment = os.environ | {"DJANGO_SETTINGS_MODULE": "fleet.settings"}
+        try:
+            ended = subprocess.run(command, cwd=settings.BASE_DIR, env=environment, check=False)
+        except KeyboardInterrupt:
+            return
+        if ended.returncode:
+            raise CommandError(f"The server ended with code {ended.returncode}: is {address} in use?")
+
+
+def _address(text: str) -> str:
+    """'9000' or 'host:9000' -> 'host:port'. CommandError where it is neither."""
+    host, colon, port = text.rpartition(":")
+    if not port.isdecimal() or not 0 < int(port) < 65536 or (colon and not host):
+        raise CommandError(f"--serve takes a port or address:port, such as 8010 or {ADDRESS}, not {text!r}.")
+    return f"{host or ADDRESS.partition(':')[0]}:{port}"
