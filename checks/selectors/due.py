@@ -67,8 +67,11 @@ def due_points(*, today: dt.date, soon_days: int) -> QuerySet[DuePoint]:
     untold = Q(done_on=None)
     untold |= Q(hours_left=None, check_due__interval_hours__isnull=False)
     untold |= Q(landings_left=None, check_due__interval_landings__isnull=False)
+    # Whole sets of aircraft instead of a join: the list can then be read along its index.
+    stored = Aircraft.objects.filter(state=Aircraft.State.STORED)
+    left = Aircraft.objects.filter(state=Aircraft.State.LEFT)
     state = Case(
-        When(aircraft__state=Aircraft.State.STORED, then=Value(STORED)),
+        When(aircraft__in=stored, then=Value(STORED)),
         When(gone, then=Value(OVERDUE)),
         When(past, then=Value(IN_TOLERANCE)),
         When(untold, then=Value(NO_RECORD)),
@@ -76,8 +79,7 @@ def due_points(*, today: dt.date, soon_days: int) -> QuerySet[DuePoint]:
         default=Value(PLANNED),
         output_field=CharField(),
     )
-    points = DuePoint.objects.exclude(aircraft__state=Aircraft.State.LEFT).annotate(state=state)
-    return points.order_by(*ORDER)
+    return DuePoint.objects.exclude(aircraft__in=left).annotate(state=state).order_by(*ORDER)
 
 
 ORDER = (F("due_on").asc(nulls_first=True), "pk")
@@ -147,7 +149,7 @@ def _latest_known(
     season: dt.date | None,
     tolerance_days: int,
 ) -> str:
-    """How the end of the tolerance is known: from the calendar or the season date, else from hours or landings."""
+    """How the end of the tolerance is known: by calendar or season date, else by hours or landings."""
     if latest is None:
         return ""
     if latest == season or (calendar and latest == calendar + dt.timedelta(days=tolerance_days)):

@@ -25,10 +25,12 @@ COLUMNS = (
     ("Last done", 60, False),
 )
 NOTES = (
-    "Whichever occurs first of days, months, hours, landings and season date. No plan counts on the tolerance.",
-    "“about”: an estimate from the recent use of the aircraft. “reached by”: the hours or landings recorded by "
-    "that day have reached the due point. “no record”: nothing recorded to count from.",
-    "This list says what is recorded and what follows from the operator's programme. It releases no aircraft.",
+    "Whichever occurs first of days, months, hours, landings and season date. "
+    "No plan counts on the tolerance.",
+    "“about”: an estimate from the recent use of the aircraft. “reached by”: the hours or landings "
+    "recorded by that day have reached the due point. “no record”: nothing recorded to count from.",
+    "This list says what is recorded and what follows from the operator's programme. "
+    "It releases no aircraft.",
 )
 
 
@@ -77,7 +79,7 @@ def _line(row: DueRow) -> tuple[str | Shown, ...]:
 
 
 def dated(on: dt.date | None, known: str) -> str:
-    """A date with how it is known, as the page words it: 1 Oct 2026, about 3 Dec 2026, reached by 9 Nov 2026."""
+    """A date with how it is known, as the page words it, e.g. 1 Oct 2026 or about 3 Dec 2026."""
     words = {ABOUT: "about ", REACHED: "reached by "}
     return f"{words.get(known, '')}{_day(on)}"
 

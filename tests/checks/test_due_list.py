@@ -70,7 +70,8 @@ def test_states_by_word_and_shape(world: World, browse: Client) -> None:
     page = browse.get("/due/").content.decode()
     row = page[page.index('<tr class="act">') :].split("</tr>")[0]
     assert "Q-0000" in row and "<svg" in row and "overdue" in row
-    assert f"/due/{point(world, world.forward).pk}/" in row
+    stored = point(world, world.forward)
+    assert f"/due/{stored.pk}/" in row and f"/checks/{stored.last_event_id}/" in row
 
 
 def test_estimates_look_different_from_what_was_counted(world: World, browse: Client) -> None:
@@ -174,6 +175,9 @@ def test_an_old_count_is_named(world: World, browse: Client) -> None:
 
 def test_the_point_explains_itself(world: World, browse: Client) -> None:
     """The engine's own line for each limb, the last check, the totals and the rule of counting."""
+    check = world.recurring(world.underfloor)
+    check.interval_months, check.interval_hours = 6, 450
+    check.save()
     page = browse.get(f"/due/{point(world, world.underfloor).pk}/").content.decode()
     assert "hours: due at 2440" in page and "months: due on 2025-09-07" in page
     assert "season date: due on 2025-10-01" in page

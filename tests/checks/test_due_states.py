@@ -79,11 +79,12 @@ def test_sql_and_engine_say_the_same(seed: int) -> None:
 
 def point(world: World, **stored: object) -> DuePoint:
     """A due point of the forward aircraft with the fields as given; tolerance 10 days or 40 landings."""
+    check = world.recurring(world.forward, "wet-out")
+    check.interval_landings, check.tolerance_landings, check.tolerance_days = 900, 40, 10
+    check.save()
     return DuePoint.objects.create(
         aircraft=world.forward,
-        check_due=world.recurring(
-            world.forward, "wet-out"
-        ),  # landings, tolerance 40; months, tolerance 10 days
+        check_due=check,
         computed_at=timezone.now(),
         **stored,
     )

@@ -14,7 +14,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from checks.models import DuePoint
+from checks.models import DuePoint, RecurringCheck
 from checks.services.due import refresh_due
 from reports.duelist import COLUMNS
 from tests.checks.due_history import done, fly
@@ -31,9 +31,10 @@ def _today() -> Iterator[None]:
 
 @pytest.fixture
 def world() -> World:
-    """Fifteen aircraft: more than a page of due points, with dates counted, estimated, reached and unknown."""
+    """Fifteen aircraft: more than a page of due points, dates counted, estimated, reached and unknown."""
     world = build_world(aircraft=15)
     by = world.person("controller1")
+    RecurringCheck.objects.exclude(interval_landings=None).update(interval_landings=900)
     for n, aircraft in enumerate(world.fleet[:13]):
         fly(aircraft, by, TODAY - dt.timedelta(days=29), TODAY, hours=1.5 + n / 4, landings=n)
         for (variant, code), _ in world.master.recurring.items():
