@@ -179,7 +179,7 @@ class RecurringCheckAdmin(CountsDue, MasterAdmin):
 def looked_at(model: type[Model], *fields: str) -> type[ReadOnlyInline]:
     """A read-only table of rows of the model, in the model's order, in one query."""
     related = tuple(name for name in fields if model._meta.get_field(name).is_relation)
-    named = {"model": model, "fields": fields, "related": related}
+    named = {"model": model, "fields": fields, "readonly_fields": fields, "related": related}
     return type(f"{model.__name__}Inline", (ReadOnlyInline,), named)
 
 

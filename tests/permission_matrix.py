@@ -18,11 +18,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import time_machine
 from django.core.files.base import ContentFile
 
-from checks.models import DuePoint
+from checks.models import CheckEvent, DuePoint
 from checks.services.due import refresh_due
 from fleet.models import Calibration, UtilisationEntry
+from tests.checks.conftest import NOON
+from tests.checks.work import performed, started
 from tests.world import World, build_world
 
 TECHNICIAN = "technician"
@@ -67,6 +70,18 @@ class Sample:
         return calibration
 
     @cached_property
+    def draft(self) -> CheckEvent:
+        """A check being carried out."""
+        with time_machine.travel(NOON, tick=False):
+            return started(self.world, self.world.forward)
+
+    @cached_property
+    def signed(self) -> CheckEvent:
+        """A check signed as performed, within its limits."""
+        with time_machine.travel(NOON, tick=False):
+            return performed(self.world, self.world.underfloor)
+
+    @cached_property
     def due_point(self) -> DuePoint:
         refresh_due(today=self.world.today)
         return DuePoint.objects.filter(aircraft=self.world.underfloor).first()
@@ -98,6 +113,15 @@ MATRIX: dict[str, Row] = {
     "checks:instruments": Row(get=READERS),
     "checks:instrument_detail": Row(get=READERS, kwargs=lambda s: {"code": s.calibration.instrument.code}),
     "checks:certificate": Row(get=READERS, kwargs=lambda s: {"pk": s.calibration.pk}),
+    "checks:records": Row(get=READERS),
+    "checks:new": Row(get={TECHNICIAN}, post={TECHNICIAN}),
+    "checks:check": Row(get=READERS, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
+    "checks:check_outcome": Row(post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
+    "checks:check_sign": Row(get={TECHNICIAN}, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
+    "checks:check_inspect": Row(get={INSPECTOR}, post={INSPECTOR}, kwargs=lambda s: {"uuid": s.signed.pk}),
+    "checks:check_release": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"uuid": s.signed.pk}),
+    "checks:check_decide": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"uuid": s.signed.pk}),
+    "checks:check_correct": Row(get={TECHNICIAN}, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.signed.pk}),
     "reports:due_csv": Row(get=READERS),
     "reports:due_pdf": Row(get=READERS),
     # The set-up site as a whole.

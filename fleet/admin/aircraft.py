@@ -5,6 +5,7 @@ from itertools import combinations
 from django.contrib import admin
 from django.core.exceptions import ValidationError
 from django.forms import BaseInlineFormSet
+from django.http import HttpRequest
 
 from fleet.admin.base import MasterAdmin, ReadOnlyAdmin
 from fleet.models import Aircraft, Fitment, FluidBatch, Part, UtilisationEntry
@@ -73,6 +74,10 @@ class AircraftAdmin(MasterAdmin):
     autocomplete_fields = ["variant", "base"]
     list_select_related = ["variant", "base"]
     inlines = [AircraftFitmentInline]
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Aircraft | None = None) -> list[str]:
+        """The variant stays once parts or checks rest on its positions."""
+        return ["variant"] if obj and (obj.fitments.exists() or obj.events.exists()) else []
 
 
 @admin.register(Part)

@@ -28,8 +28,24 @@ class PointInline(admin.TabularInline):
 
 
 class ReferenceRowInline(admin.TabularInline):
+    """Frozen once the point was read: changed rows would show drift where there is none."""
+
     model = ReferenceRow
     extra = 0
+
+    def has_add_permission(self, request: HttpRequest, obj: MeasuringPoint | None = None) -> bool:
+        return super().has_add_permission(request, obj) and not was_read(obj)
+
+    def has_change_permission(self, request: HttpRequest, obj: MeasuringPoint | None = None) -> bool:
+        return super().has_change_permission(request, obj) and not was_read(obj)
+
+    def has_delete_permission(self, request: HttpRequest, obj: MeasuringPoint | None = None) -> bool:
+        return super().has_delete_permission(request, obj) and not was_read(obj)
+
+
+def was_read(point: MeasuringPoint | None) -> bool:
+    """Whether any check has a reading of it. One query."""
+    return point is not None and point.readings.exists()
 
 
 @admin.register(Variant)
@@ -73,6 +89,9 @@ class MeasuringPointAdmin(MasterAdmin):
     autocomplete_fields = ["variant", "position"]
     list_select_related = ["variant"]
     inlines = [ReferenceRowInline]
+
+    def get_readonly_fields(self, request: HttpRequest, obj: MeasuringPoint | None = None) -> list[str]:
+        return ["variant", "kind", "quantity"] if was_read(obj) else []
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[MeasuringPoint]:
         return super().get_queryset(request).annotate(row_count=Count("reference_rows"))

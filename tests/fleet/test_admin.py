@@ -4,14 +4,13 @@ import datetime as dt
 
 import pytest
 from django.contrib import admin
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from checks.models import DuePoint, RecurringCheck, Revision
 from fleet.admin.base import is_used, with_use
-from fleet.models import Aircraft, Base, Calibration, Fitment, Instrument, Operator, Part, User, Variant
+from fleet.models import Aircraft, Base, Fitment, Instrument, Operator, Part, User, Variant
+from tests.fleet.set_up import add_row, filled, url
 from tests.permission_matrix import Sample
 from tests.world import build_world
 
@@ -38,34 +37,6 @@ def director1(client_of, world):
 @pytest.fixture
 def root(client_of, db):
     return client_of(User.objects.create_superuser("root", password="a phrase for tests only"))
-
-
-def url(model, what: str, *args) -> str:
-    return reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_{what}", args=args)
-
-
-def filled(response) -> dict[str, object]:
-    """The form of a page as a browser would send it unchanged, its rows of inlines included."""
-    forms = [response.context["adminform"].form]
-    data: dict[str, object] = {}
-    for inline in response.context["inline_admin_formsets"]:
-        forms += [inline.formset.management_form, *inline.formset.forms]
-    for form in forms:
-        for bound in form:
-            if bound.field.disabled or getattr(bound.field.widget, "input_type", "") == "file":
-                continue
-            value = bound.value()
-            if value is None or value is False:
-                continue
-            data[bound.html_name] = value
-    return data
-
-
-def add_row(data: dict, prefix: str, **values) -> dict:
-    """One more row of the inline, after those there."""
-    number = int(data[f"{prefix}-TOTAL_FORMS"])
-    row = {f"{prefix}-{number}-{name}": value for name, value in values.items()}
-    return data | row | {f"{prefix}-TOTAL_FORMS": number + 1}
 
 
 def test_every_list_searches_and_every_row_opens(root):
@@ -122,157 +93,6 @@ def test_many_at_once_are_never_deleted(root, world):
 def test_the_operator_is_one_row(root, world):
     assert root.get(url(Operator, "add")).status_code == 403
     assert root.post(url(Operator, "delete", 1), {"post": "yes"}).status_code == 403
-
-
-# Aircraft with fitments ---------------------------------------------------------------------------
-@pytest.fixture
-def positions(world):
-    Fitment.objects.all().delete()
-    return list(world.forward.variant.positions.order_by("pk")[:2])
-
-
-@pytest.fixture
-def parts(world):
-    return [Part.objects.create(part_number="X", serial_number=str(n), kind="panel") for n in (1, 2)]
-
-
-def test_fitting_parts_on_the_aircraft_page(controller1, world, positions, parts):
-    page = url(Aircraft, "change", world.forward.pk)
-    data = filled(controller1.get(page))
-    data = add_row(
-        data,
-        "fitments",
-        position=positions[0].pk,
-        part=parts[0].pk,
-        fitted_on="2024-01-01",
-        removed_on="2024-06-01",
-    )
-    data = add_row(data, "fitments", position=positions[0].pk, part=parts[1].pk, fitted_on="2024-06-01")
-    assert controller1.post(page, data).status_code == 302
-    assert Fitment.objects.count() == 2
-
-
-def test_rows_of_one_page_that_meet_are_named(controller1, world, positions, parts):
-    page = url(Aircraft, "change", world.forward.pk)
-    data = filled(controller1.get(page))
-    for part in parts:
-        data = add_row(data, "fitments", position=positions[0].pk, part=part.pk, fitted_on="2024-01-01")
-    response = controller1.post(page, data)
-    assert response.status_code == 200
-    assert "meet: end the earlier one first" in response.content.decode()
-    assert not Fitment.objects.exists()
-
-
-def test_changing_an_aircraft_counts_its_due_points(controller1, world):
-    page = url(Aircraft, "change", world.forward.pk)
-    data = filled(controller1.get(page)) | {"state": "left"}
-    DuePoint.objects.all().delete()
-    assert controller1.post(page, filled(controller1.get(page))).status_code == 302
-    assert DuePoint.objects.filter(aircraft=world.forward).exists()
-    assert controller1.post(page, data).status_code == 302
-    assert not DuePoint.objects.filter(aircraft=world.forward).exists()
-
-
-def test_changing_the_programme_counts_due_points(controller1, world):
-    task = world.recurring(world.forward)
-    page = url(RecurringCheck, "change", task.pk)
-    data = filled(controller1.get(page))
-    assert controller1.post(page, data).status_code == 302
-    assert DuePoint.objects.filter(check_due=task, aircraft=world.forward).exists()
-    del data["active"]
-    assert controller1.post(page, data).status_code == 302
-    assert not DuePoint.objects.filter(check_due=task).exists()
-
-
-# Instruments with certificates --------------------------------------------------------------------
-CALIBRATION = {
-    "calibrated_on": "2025-02-01",
-    "due_on": "2026-02-01",
-    "result": "passed",
-    "certificate_number": "C-9",
-}
-
-
-def test_certificate_file_is_kept_under_a_name_of_our_own(controller1, world):
-    gauge = Instrument.objects.order_by("pk").first()
-    page = url(Instrument, "change", gauge.pk)
-    upload = SimpleUploadedFile("evil.html", b"%PDF-1.4 x", content_type="text/html")
-    data = add_row(filled(controller1.get(page)), "calibrations", certificate_file=upload, **CALIBRATION)
-    assert controller1.post(page, data).status_code == 302
-    kept = Calibration.objects.get(certificate_number="C-9")
-    assert kept.certificate_file.name.endswith(".pdf") and "evil" not in kept.certificate_file.name
-    assert reverse("checks:certificate", args=[kept.pk]) in controller1.get(page).content.decode()
-
-
-def test_other_files_and_wrong_dates_are_refused(controller1, world):
-    gauge = Instrument.objects.order_by("pk").first()
-    page = url(Instrument, "change", gauge.pk)
-    bad = SimpleUploadedFile("c.pdf", b"<script>")
-    data = add_row(filled(controller1.get(page)), "calibrations", certificate_file=bad, **CALIBRATION)
-    assert "Only PDF, PNG and JPEG" in controller1.post(page, data).content.decode()
-    dates = CALIBRATION | {"due_on": "2025-01-01"}
-    data = add_row(filled(controller1.get(page)), "calibrations", **dates)
-    assert "due after the day it was done" in controller1.post(page, data).content.decode()
-    assert not Calibration.objects.filter(certificate_number="C-9").exists()
-
-
-# Procedures ---------------------------------------------------------------------------------------
-@pytest.fixture
-def draft(world) -> Revision:
-    """A revision that controller1 is typing."""
-    procedure = world.revision(world.forward).procedure
-    return Revision.objects.create(
-        procedure=procedure,
-        number="draft",
-        source_reference="invented",
-        typed_by=world.person("controller1"),
-        effective_on=D(2030, 1, 1),
-    )
-
-
-def test_typing_a_revision_names_who_typed_it_and_approves_nothing(controller1, world):
-    procedure = world.revision(world.forward).procedure
-    data = filled(controller1.get(url(Revision, "add"))) | {
-        "procedure": procedure.pk,
-        "number": "typed",
-        "source_reference": "invented",
-        "effective_on": "2030-02-01",
-        "approved_by": world.person("director1").pk,
-        "approved_at_0": "2025-01-01",
-    }
-    data = add_row(data, "steps", number=1, kind="note", text="Invented.")
-    assert controller1.post(url(Revision, "add"), data).status_code == 302
-    typed = Revision.objects.get(number="typed")
-    assert typed.typed_by == world.person("controller1")
-    assert typed.approved_by is None and typed.approved_at is None
-    assert typed.steps.count() == 1
-
-
-def test_a_draft_is_open_to_who_types_it_alone(controller1, client_of, world, draft):
-    page = url(Revision, "change", draft.pk)
-    assert controller1.post(page, filled(controller1.get(page)) | {"number": "next"}).status_code == 302
-    draft.refresh_from_db()
-    assert draft.number == "next"
-    other = client_of(world.person("controller2"))
-    assert other.get(page).status_code == 200
-    assert other.post(page, {"number": "theirs"}).status_code == 403
-
-
-def test_an_approved_revision_is_read_only_with_all_its_parts(controller1, world):
-    revision = world.revision(world.forward)
-    table = revision.limit_tables.first()
-    for row in (revision, table):
-        page = url(type(row), "change", row.pk)
-        response = controller1.get(page)
-        assert response.status_code == 200
-        assert b'name="_save"' not in response.content
-        assert controller1.post(page, {}).status_code == 403
-        assert controller1.post(url(type(row), "delete", row.pk), {"post": "yes"}).status_code == 403
-
-
-def test_a_limit_table_goes_into_a_draft_of_ones_own_only(controller1, world, draft):
-    offered = controller1.get(reverse("admin:checks_limittable_add")).context["adminform"].form
-    assert list(offered.fields["revision"].queryset) == [draft]
 
 
 # People -------------------------------------------------------------------------------------------
