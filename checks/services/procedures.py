@@ -2,12 +2,12 @@
 
 from collections import Counter
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.utils import timezone
 
 from checks.engine.limits import check_table
 from checks.engine.units import unit_of, units_for
-from checks.models import Revision, Step
+from checks.models import Procedure, Revision, Step
 from checks.services.chain import append, row
 from checks.services.errors import RecordError, refuse_if
 from checks.services.persons import may, prove
@@ -33,16 +33,10 @@ def approve_revision(*, revision: Revision, by: User, password: str) -> Revision
     if revision.typed_by_id == by.pk:
         raise RecordError("The person who typed a revision can't approve it. Ask another director.")
     refuse_if(faults(revision))
+    _one_a_day(revision)
     revision.approved_by, revision.approved_at = by, at
-    try:
-        with transaction.atomic():
-            revision.full_clean()
-            revision.save(update_fields=["approved_by", "approved_at"])
-    except IntegrityError:
-        raise RecordError(
-            "Another revision of this task is effective on that day. Give this one a day of its own.",
-            field="effective_on",
-        ) from None
+    revision.full_clean()
+    revision.save(update_fields=["approved_by", "approved_at"])
     append(aircraft=None, act="approval", payload=revision_payload(revision), at=at)
     return revision
 
@@ -75,6 +69,17 @@ def revision_payload(revision: Revision) -> dict[str, object]:
             for table in revision.limit_tables.order_by("point_id")
         ],
     }
+
+
+def _one_a_day(revision: Revision) -> None:
+    # Approvals of one task wait for each other, so that two of them can't both miss the other.
+    Procedure.objects.select_for_update().get(pk=revision.procedure_id)
+    others = Revision.objects.filter(procedure=revision.procedure_id, approved_at__isnull=False)
+    if others.filter(effective_on=revision.effective_on).exists():
+        raise RecordError(
+            "Another revision of this task is effective on that day. Give this one a day of its own.",
+            field="effective_on",
+        )
 
 
 def _step_faults(step: Step) -> list[str]:
