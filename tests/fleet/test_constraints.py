@@ -1,6 +1,7 @@
 """The database itself refuses: each row here goes in by SQL, past every form and service."""
 
 import datetime as dt
+import threading
 
 import pytest
 from django.db import IntegrityError, connection, transaction
@@ -291,3 +292,33 @@ def test_calibration_is_due_after_it_was_done_and_once_a_day():
         calibrate(D(2024, 1, 1), D(2025, 6, 1))
     with pytest.raises(IntegrityError):
         run("UPDATE fleet_calibration SET due_on = calibrated_on WHERE id = %s", done)
+
+
+@pytest.mark.only_postgresql
+@pytest.mark.django_db(transaction=True)
+def test_two_writers_at_once_do_not_miss_each_other(aircraft, controller):
+    """The second writer waits for the first, then sees its entry: 200 h on 1 March bars 300 h before it."""
+    first_wrote, results = threading.Event(), []
+
+    def row(on, hours) -> UtilisationEntry:
+        return UtilisationEntry(aircraft=aircraft[0], on=on, hours=hours, landings=1, entered_by=controller)
+
+    def second() -> None:
+        try:
+            first_wrote.wait(10)
+            row(D(2024, 2, 1), 300).save()
+            results.append("written")
+        except IntegrityError:
+            results.append("refused")
+        finally:
+            connection.close()
+
+    writer = threading.Thread(target=second)
+    writer.start()
+    with transaction.atomic():
+        row(D(2024, 3, 1), 200).save()
+        first_wrote.set()
+        writer.join(1)
+        assert not results, "the second writer did not wait"
+    writer.join(10)
+    assert results == ["refused"]
