@@ -4,6 +4,7 @@ fleet.E001  PostgreSQL would lose committed records in a crash (fsync or synchro
 fleet.E002  SQLite does not run with the tried settings
 fleet.E003  demo log-ins asked for on a site that others can reach
 fleet.E004  guards of signed records are missing in the database (fleet.W004 while `migrate` puts them back)
+fleet.E005  the demo's data, and with them its log-ins, in the database of a site that others can reach
 """
 
 import sys
@@ -17,6 +18,7 @@ from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from fleet.guards import missing_guards
+from fleet.models import Operator
 
 SAFE_COMMIT = {"on", "remote_write", "remote_apply"}  # 'local' and 'off' lose what was acknowledged
 
@@ -101,6 +103,25 @@ def no_demo_in_production(**_kwargs: Any) -> list[CheckMessage]:
         return []
     hint = "Unset DEMO, or name only loopback addresses in ALLOWED_HOSTS."
     return [Error("DEMO is set on a site that others can reach.", hint=hint, id="fleet.E003")]
+
+
+@register(Tags.database)
+def no_demo_data_in_production(
+    databases: Sequence[str] | None = None, **_kwargs: Any
+) -> list[CheckMessage]:
+    """E005 for each database that holds the demo's operator; its people log in with a printed password."""
+    if not settings.PRODUCTION:
+        return []
+    return [
+        Error(
+            f"Database {alias} holds the demo, whose log-ins are printed for everyone to read.",
+            hint="Name an empty database in DATABASE_URL and run manage.py migrate.",
+            id="fleet.E005",
+        )
+        for alias in databases or []
+        if Operator._meta.db_table in connections[alias].introspection.table_names()
+        and Operator.objects.using(alias).filter(is_demo=True).exists()
+    ]
 
 
 def refuse_unsafe_start() -> None:

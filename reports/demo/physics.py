@@ -90,6 +90,7 @@ class System:
 
     points: dict[str, Sensed]
     sources: dict[str, Source]
+    outliers: float = OUTLIER_SHARE
 
     def ln_at(self, code: str, day: float) -> float:
         """ln of a point above nominal at 20 °C: its own level and what the sources add."""
@@ -101,7 +102,7 @@ class System:
     ) -> float:
         """A reading with its scatter, before the instrument rounds it. temperature: of the fluid, true."""
         scatter = gauge_effect + rng.normal(0, REPEAT_SD)
-        if rng.random() < OUTLIER_SHARE:
+        if rng.random() < self.outliers:
             scatter += OUTLIER_SIZE * rng.choice([-1, 1])
         return self.read_exactly(code, day, temperature) * float(np.exp(scatter))
 
@@ -142,7 +143,7 @@ def build_system(
     bias_per_10k: float,
     resumes: float,
 ) -> System:
-    """One aircraft's system on the day its history starts. With `scripted` nothing else drifts by chance."""
+    """One aircraft's system on the day its history starts. With `scripted` nothing else happens by chance."""
     ports = {point.panel: point for point in points if point.panel}
     room = next(p.room for p in points if p.code == "port")
     quiet = scripted is not None
@@ -155,14 +156,14 @@ def build_system(
         sources[key] = Source(key, (key,) if key else panels, place, life, hazard, resumes)
     sensed = {}
     for point in points:
-        level_sd = 0.0 if quiet and not point.panel and len(sources) == 1 else LEVEL_SD
+        level_sd = 0.0 if quiet else LEVEL_SD
         level = float(rng.normal(0, level_sd if point.quantity == "pressure" else level_sd / 3))
         level = min(level, CLEAN_MOST * point.room)
         exponent = 1.0 if point.quantity == "pressure" else FLOW_EXPONENT
         bias = bias_per_10k if point.quantity == "pressure" else 0.0
         shares = _shares(point, sources)
         sensed[point.code] = Sensed(point.code, point.nominal, exponent, bias, level, shares)
-    return System(sensed, sources)
+    return System(sensed, sources, 0.0 if quiet else OUTLIER_SHARE)
 
 
 def _shares(point: PointData, sources: Mapping[str, Source]) -> dict[str, float]:

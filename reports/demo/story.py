@@ -83,7 +83,7 @@ class Story:
             elif code == "damaged":
                 self._replace(day, self._damaged()[day], follows=None)
             else:
-                self._plain(day, code)
+                self._plain(day, code, fixed)
         self._drafts()
         return self.events
 
@@ -105,22 +105,20 @@ class Story:
     def _timeline(self) -> list[tuple[int, str, bool]]:
         """(ordinal, procedure code, whether the case fixes the day) of what was done, in order."""
         last = self.today.toordinal() - 1
+        ago = {"pressure-flow": self.case.last_check, "wet-out": self.case.dry and self.case.dry[0]}
+        fixed = {code: self.today.toordinal() - days for code, days in ago.items() if days}
         done: list[tuple[int, str, bool]] = []
         for (variant, code), check in self.setting.master.recurring.items():
             if variant != self.variant:
                 continue
             days = list(check_days(self.rng, check, self.use, self.base, last))
-            if code == "pressure-flow" and self.case.last_check:
-                fixed = self.today.toordinal() - self.case.last_check
-                days = [day for day in days if day < fixed - LAST_GAP_DAYS]
+            if code in fixed:
+                days = [day for day in days if day < fixed[code] - LAST_GAP_DAYS]
             if (self.aircraft.registration, code) in OVERDUE:
                 while due_day(check, days[-1], self.use, self.base) > last - 12:
                     days.pop()
             done += [(day, code, False) for day in days]
-        if self.case.last_check:
-            done.append((self.today.toordinal() - self.case.last_check, "pressure-flow", True))
-        if self.case.dry:
-            done.append((self.today.toordinal() - self.case.dry[0], "wet-out", True))
+        done += [(day, code, True) for code, day in fixed.items()]
         return sorted(done + [(day, "damaged", False) for day in self._damaged()])
 
     def _damaged(self) -> dict[int, str]:
@@ -236,11 +234,11 @@ class Story:
             released_by=bench.released_by,
         )
 
-    def _plain(self, day: int, code: str) -> Planned:
+    def _plain(self, day: int, code: str, fixed: bool) -> Planned:
         """A check without limits: concentration, strainer, wet-out run, windshield."""
         bench = self._bench(day)
         dry = {}
-        if code == "wet-out" and self.case.dry and day == self.today.toordinal() - self.case.dry[0]:
+        if fixed and self.case.dry:
             dry = {self.case.dry[1]: "dry area, a hand wide, at the outboard end"}
         readings: list[PlannedReading] = []
         if code == "fluid-concentration":
