@@ -94,6 +94,7 @@ SHAPES: dict[str, tuple[Mark, ...]] = {
     # defects: a wedge, full while it is open
     "wedge-full": (_area(*_WEDGE, solid=True),),
     "wedge-half": (_area(*_WEDGE), _area((8, 1.5), (15, 14), (8, 14), solid=True)),
+    "wedge-late": (_line((2, 1.5), (14, 1.5)), _area((8, 4.5), (14.5, 14.5), (1.5, 14.5), solid=True)),
     "wedge-done": (_area(*_WEDGE), _line((5.2, 10.4), (7.3, 12.2), (10.8, 7.6))),
     # records: a sheet that gathers its strokes
     "sheet-draft": (Path(_SHEET.points, closed=True, dashed=True),),
@@ -140,12 +141,17 @@ STATES: dict[str, State] = {
     "borderline": State("borderline", "at-level", "heed"),
     "over limit": State("over limit", "over-level", "act"),
     "not valid": State("not valid", "crossed-box", "heed"),
+    "done": State("done", "tick"),
     "steady": State("steady", "flat-run"),
     "drifting": State("drifting", "rising-run", "heed"),
     "closing": State("closing", "closing-run", "act"),
     "too few readings": State("too few readings", "few-dots", "faint"),
+    # of a position of which nothing is read
+    "no port: cannot be named": State("no port: cannot be named", "dashes", "faint"),
+    "not measured": State("not measured", "dashes", "faint"),
     "open": State("open", "wedge-full", "act"),
     "deferred": State("deferred", "wedge-half", "heed"),
+    "deferral expired": State("deferral expired", "wedge-late", "act"),
     "closed": State("closed", "wedge-done"),
     "draft": State("draft", "sheet-draft", "faint"),
     "awaiting second signature": State("awaiting second signature", "sheet-one", "heed"),

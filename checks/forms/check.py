@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from checks.engine.limits import LimitTable
-from checks.engine.units import UNITS, units_for
+from checks.engine.units import UNITS, plain, units_for
 from checks.forms.check_instruments import Offer, Offers, instruments_for, offers
 from checks.forms.check_text import (
     FIRST_ROWS,
@@ -44,11 +44,10 @@ class Field:
 
 @dataclass(frozen=True)
 class Line:
-    """A step that is read and acknowledged, or a note; boxes None where there is nothing to tick."""
+    """A step that is read and acknowledged, or a note; no box where there is nothing to tick."""
 
     step: Step
     acknowledged: Field | None = None
-    restored: Field | None = None
 
 
 @dataclass(frozen=True)
@@ -84,6 +83,13 @@ class Block:
     offered: tuple[Offer, ...] = ()
     refused: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def ceiling(self) -> str:
+        """The ceiling of a timed series without trailing zeros, with its unit."""
+        if self.step.ceiling is None:
+            return ""
+        return f"{plain(self.step.ceiling)} {UNITS[self.step.unit].label}"
 
     @property
     def is_temperature(self) -> bool:
@@ -138,6 +144,15 @@ class CheckForm:
                 blocks.append(self._measure(step, instruments))
         return blocks
 
+    @cached_property
+    def put_back(self) -> list[Field]:
+        """What the confirm steps disturbed, to be ticked off after the last step, the last one first."""
+        return [
+            self.field(f"caution-{step.pk}-restored", f"Step {step.number}: {step.restore_text}")
+            for step in reversed(self.steps)
+            if step.kind == Step.Kind.CONFIRM and step.restore_text
+        ]
+
     @property
     def summary(self) -> list[tuple[str, str]]:
         """(name of the field that it leads to, what is wrong), once for fields that rows share."""
@@ -175,8 +190,7 @@ class CheckForm:
             return Line(step)
         name = f"caution-{step.pk}"
         read = "Done" if step.kind == Step.Kind.CONFIRM else "Read and followed"
-        restored = self.field(f"{name}-restored", "Put back") if step.restore_text else None
-        return Line(step, self.field(f"{name}-acknowledged", read), restored)
+        return Line(step, self.field(f"{name}-acknowledged", read))
 
     def _looks(self, step: Step) -> Sequence[Look]:
         for position in looked_at(step, self.positions):

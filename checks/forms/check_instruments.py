@@ -57,7 +57,7 @@ def offers(
             refused.append(choice.why_not)
             continue
         due = choice.calibration.due_on if choice.calibration and instrument.needs_calibration else None
-        note = f"calibration due {due:%d %b %Y}" if due else "needs no calibration"
+        note = f"due {due:%d %b %Y}" if due else "needs none"
         short = falls_short(instrument, highest)
         label = ", ".join(part for part in (instrument.code, note, short) if part)
         chosen.append((bool(short), Offer(str(instrument.pk), label, instrument.unit)))

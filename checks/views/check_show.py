@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Iterable, Iterator
+from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -11,7 +12,7 @@ from django.utils import timezone
 
 from checks.engine.units import canonical_unit, plain, unit_of
 from checks.forms.check_text import clock
-from checks.models import CheckEvent, Procedure, Reading
+from checks.models import CheckEvent, Observation, Procedure, Reading, Step
 from checks.selectors.check_story import acts_open, attempts, purges_for, state_word, tested_before
 from checks.selectors.events import defects_of_occasion
 from checks.selectors.release import deferral_day
@@ -33,8 +34,8 @@ def show(request: HttpRequest, event: CheckEvent) -> HttpResponse:
     context = {
         "event": event,
         "panel": panel_of_draft(event, evaluate(event)) if event.is_draft else panel_of_signed(event),
-        "rows": list(reading_rows(readings_of(event))),
-        "observations": event.observations.select_related("step", "position"),
+        "readings": list(by_step(readings_of(event))),
+        "looks": looks_by_step(event),
         "cautions": event.cautions_followed.select_related("step").order_by("step__number"),
         "signatures": signatures,
         "decision": getattr(event, "decision", None),
@@ -60,19 +61,32 @@ def address(name: str, key: object) -> str:
         return ""
 
 
-def reading_rows(readings: Iterable[Reading]) -> Iterator[dict[str, Any]]:
-    """Readings with what they are, their time and their canonical value. No query."""
-    for reading in readings:
-        canonical = canonical_unit(unit_of(reading.unit).quantity)
-        start = is_start(reading)
-        yield {
-            "reading": reading,
-            "what": "collection began" if start else reading.get_role_display(),
-            "elapsed": clock(reading.elapsed_seconds) if reading.elapsed_seconds is not None else "",
-            "unit": "" if start else unit_of(reading.unit).label,
-            "value": plain(reading.value),
-            "canonical": unit_of(canonical).label,
-        }
+def by_step(readings: Iterable[Reading]) -> Iterator[dict[str, Any]]:
+    """Readings in groups: a step, its instruments, its rows with their canonical value. No query."""
+    for step, group in groupby(readings, key=lambda reading: reading.step):
+        read = list(group)
+        used = {r.instrument_id: r for r in read if r.instrument}
+        yield {"step": step, "used": list(used.values()), "rows": [reading_row(r) for r in read]}
+
+
+def reading_row(reading: Reading) -> dict[str, Any]:
+    canonical = canonical_unit(unit_of(reading.unit).quantity)
+    start, elapsed = is_start(reading), reading.elapsed_seconds
+    return {
+        "reading": reading,
+        "what": "began" if start else clock(elapsed) if elapsed is not None else "",
+        "unit": "" if start else unit_of(reading.unit).label,
+        "value": plain(reading.value),
+        "canonical": unit_of(canonical).label,
+    }
+
+
+def looks_by_step(event: CheckEvent) -> list[tuple[Step, list[Observation]]]:
+    """What was seen, by step. One query."""
+    seen = event.observations.select_related("step", "position").order_by(
+        "step__number", "position__order", "pk"
+    )
+    return [(step, list(group)) for step, group in groupby(seen, key=lambda one: one.step)]
 
 
 def defects_shown(event: CheckEvent) -> list[dict[str, Any]]:

@@ -19,6 +19,7 @@ from checks.services.sign import STATEMENTS, sign_inspected, sign_performed, sig
 from checks.views.access import needs
 from checks.views.check_edit import event_of
 from checks.views.check_panel import panel_of_draft, panel_of_signed
+from checks.views.check_show import defects_shown
 from checks.views.check_unread import forget, recall
 
 METHODS = ["GET", "HEAD", "POST"]
@@ -106,6 +107,7 @@ def signing(
         "barred": barred,
         "statement": STATEMENTS[Signature.Act(page.act)],
         "signatures": event.signatures.order_by("signed_at"),
+        "defects": defects_shown(event),
     }
     refused = request.method == "POST"
     return render(request, "checks/check_sign.html", context, status=422 if refused else 200)
