@@ -1,0 +1,155 @@
+"""Icing status: each thing that is held against an aircraft, and that nothing more is ever said."""
+
+import datetime as dt
+
+import pytest
+import time_machine
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from checks.models import CheckEvent, DuePoint, RecurringCheck
+from checks.selectors import icing
+from checks.services.decide import decide_too_low
+from checks.services.defects import defer, raise_defect, rectify
+from checks.services.due import refresh_due
+from fleet.models import Aircraft
+from tests.checks.work import performed
+from tests.world import PASSWORD, World, build_world
+
+OVER = ("300", "310", "310", "310")
+
+
+def reasons(aircraft: Aircraft) -> list[tuple[str, str]]:
+    (status,) = icing.icing_statuses(at=timezone.now(), aircraft_ids=[aircraft.pk])
+    return [(reason.kind, reason.text) for reason in status.reasons]
+
+
+@pytest.fixture
+def world(world: World) -> World:
+    """Only the pressure-and-flow check recurs, so that each test names all that is held against."""
+    RecurringCheck.objects.exclude(procedure__code="pressure-flow").update(active=False)
+    refresh_due()
+    return world
+
+
+def test_nothing_recorded_against_is_all_that_is_said(world: World) -> None:
+    performed(world, world.forward)
+    (status,) = icing.icing_statuses(at=timezone.now(), aircraft_ids=[world.forward.pk])
+    assert (status.words, status.reasons) == ("nothing recorded against", ())
+
+
+def test_without_any_record_it_says_so(world: World) -> None:
+    (status,) = icing.icing_statuses(at=timezone.now(), aircraft_ids=[world.forward.pk])
+    assert status.words == "recorded against"
+    assert [(r.kind, r.text) for r in status.reasons] == [
+        ("no valid record", "No valid record of Pressure and flow check.")
+    ]
+    assert status.reasons[0].due_point_id
+
+
+def test_an_overdue_check(world: World, clock: time_machine.Traveller) -> None:
+    performed(world, world.forward)
+    due = DuePoint.objects.get(aircraft=world.forward)
+    last = due.latest_on
+    clock.move_to(dt.datetime.combine(last, dt.time(12), tzinfo=dt.UTC))
+    assert reasons(world.forward) == [], "inside its tolerance"
+    clock.shift(dt.timedelta(days=1))
+    assert reasons(world.forward) == [
+        ("overdue check", f"Pressure and flow check is overdue: it was due on {due.due_on:%d %b %Y}.")
+    ]
+
+
+def test_an_open_over_limit_check_until_a_person_closes_it(
+    world: World, clock: time_machine.Traveller
+) -> None:
+    performed(world, world.forward, work_date=world.today - dt.timedelta(days=5))
+    clock.shift(60)
+    over = performed(world, world.forward, series=OVER)
+    (found,) = reasons(world.forward)
+    assert found[0] == "open defect" and "Pressure and flow check of 12 Mar 2025" in found[1]
+    clock.shift(60)
+    retest = performed(world, world.forward, follows=over)
+    assert [kind for kind, _ in reasons(world.forward)] == ["open defect"], "a retest closes nothing"
+    releaser = world.person("releaser1")
+    rectify(defect=over.defect, by=releaser, password=PASSWORD, text="Purged.", retest=retest)
+    assert reasons(world.forward) == []
+
+
+def test_a_deferral_limits_until_its_last_day_and_then_weighs_more(
+    world: World, clock: time_machine.Traveller
+) -> None:
+    performed(world, world.forward)
+    by = world.person("controller1")
+    for limits in (True, False):
+        defect = raise_defect(aircraft=world.forward, by=by, description=f"Wet patch {limits}.")
+        defer(
+            defect=defect,
+            by=by,
+            password=PASSWORD,
+            mel_item="30-10-01",
+            category="B",
+            recorded_on=world.today,
+            limitation="No flight in icing.",
+            limits_icing=limits,
+        )
+    assert reasons(world.forward) == [
+        ("deferral limits", "Deferred under 30-10-01 until 15 Mar 2025: No flight in icing.")
+    ]
+    clock.shift(dt.timedelta(days=4))
+    assert reasons(world.forward) == [
+        ("deferral expired", f"Deferral expired after 15 Mar 2025: Wet patch {limits}.")
+        for limits in (True, False)
+    ]
+
+
+def test_a_not_valid_check_until_it_is_decided_or_repeated(
+    world: World, clock: time_machine.Traveller
+) -> None:
+    performed(world, world.forward, work_date=world.today - dt.timedelta(days=5))
+    clock.shift(60)
+    low = performed(world, world.forward, series=("8", "8", "8", "8"), volume="2")
+    assert reasons(world.forward) == [
+        (
+            "not valid check",
+            "Pressure and flow check of 12 Mar 2025 is not valid: a person must decide in writing",
+        )
+    ]
+    releaser = world.person("releaser1")
+    decide_too_low(event=low, by=releaser, password=PASSWORD, accepted=True, text="Blanked off.")
+    assert reasons(world.forward) == []
+    clock.shift(60)
+    performed(world, world.forward, volume="")
+    assert [kind for kind, _ in reasons(world.forward)] == ["not valid check"]
+    clock.shift(60)
+    performed(world, world.forward)
+    assert reasons(world.forward) == []
+
+
+def test_a_stored_aircraft_and_one_that_left(world: World) -> None:
+    performed(world, world.forward)
+    Aircraft.objects.filter(pk=world.forward.pk).update(state="stored")
+    assert reasons(world.forward) == [("stored", "The aircraft is stored.")]
+    Aircraft.objects.filter(pk=world.forward.pk).update(state="left")
+    assert icing.icing_statuses(at=timezone.now(), aircraft_ids=[world.forward.pk]) == []
+
+
+def test_the_gravest_comes_first(world: World) -> None:
+    by = world.person("technician1")
+    raise_defect(aircraft=world.forward, by=by, description="Drip.")
+    Aircraft.objects.filter(pk=world.forward.pk).update(state="stored")
+    kinds = [kind for kind, _ in reasons(world.forward)]
+    assert kinds == ["open defect", "stored"] or kinds == ["open defect", "no valid record", "stored"]
+    assert kinds == sorted(kinds, key=icing.KINDS.index)
+
+
+@pytest.mark.parametrize("count", [2, 22])
+def test_the_number_of_queries_does_not_grow_with_the_fleet(db: None, count: int, record_property) -> None:
+    world = build_world(aircraft=count)
+    refresh_due()
+    for one in world.fleet:
+        raise_defect(aircraft=one, by=world.person("controller1"), description="Drip.")
+    with CaptureQueriesContext(connection) as queries:
+        statuses = icing.icing_statuses(at=timezone.now())
+    assert len(statuses) == count and all(s.reasons for s in statuses)
+    assert len(queries) == 6 and CheckEvent.objects.count() == 0
