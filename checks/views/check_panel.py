@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from checks.charts.builders import limit_scene, series_scene
+from checks.charts.scene import Scene
 from checks.charts.svg import Picture, picture
 from checks.engine.limits import LimitTable
 from checks.engine.settle import SETTLED
@@ -162,8 +163,7 @@ def tables_of(event: CheckEvent) -> dict[int, LimitTable]:
 def point_shown(one: Judged, readings: Iterable[Reading], table: LimitTable | None) -> PointShown:
     """A point in the unit in which it was read; a collected flow in the canonical one."""
     own = [r for r in readings if r.point_id == one.point.pk]
-    code = canonical_unit(one.point.quantity)
-    code = next((r.unit for r in own if unit_of(r.unit).quantity == one.point.quantity), code)
+    code = unit_read(one.point, own)
     label = unit_of(code).label
     return PointShown(
         name=one.point.name,
@@ -178,8 +178,14 @@ def point_shown(one: Judged, readings: Iterable[Reading], table: LimitTable | No
         usual=_words(one.baseline, code),
         reasons=one.reasons,
         read=bool(own),
-        picture=_limit_picture(one, table, code) if own and table else None,
+        picture=picture(point_scene(one, table, code)) if own and table else None,
     )
+
+
+def unit_read(point: MeasuringPoint, readings: Iterable[Reading]) -> str:
+    """The UCUM code in which a point was read, among its own readings."""
+    code = canonical_unit(point.quantity)
+    return next((r.unit for r in readings if unit_of(r.unit).quantity == point.quantity), code)
 
 
 def _under(one: Judged) -> bool:
@@ -200,7 +206,9 @@ def _limit_words(one: Judged, code: str) -> str:
     return f"at most {high}" if high else f"at least {low}" if low else ""
 
 
-def _limit_picture(one: Judged, table: LimitTable, code: str) -> Picture:
+def point_scene(one: Judged, table: LimitTable, code: str) -> Scene:
+    """A point's value against the limits of its table, in the given unit."""
+
     def convert(value: Decimal | None) -> Decimal | None:
         return None if value is None else from_canonical(value, code)
 
@@ -210,11 +218,16 @@ def _limit_picture(one: Judged, table: LimitTable, code: str) -> Picture:
         measured = (one.temperature, from_canonical(one.value, code))
     room = difference_from_canonical(one.uncertainty, code) if one.uncertainty else 0
     label = f"{one.point.name}: {one.point.quantity}".capitalize()
-    return picture(limit_scene(rows, table.kind, measured, room, label, unit_of(code).label, table.rule))
+    return limit_scene(rows, table.kind, measured, room, label, unit_of(code).label, table.rule)
 
 
 def series_pictures(readings: Iterable[Reading], marks: Mapping[int, str]) -> Iterable[Picture]:
     """A drawing of each timed series, in the unit in which it was read."""
+    return map(picture, series_scenes(readings, marks))
+
+
+def series_scenes(readings: Iterable[Reading], marks: Mapping[int, str]) -> Iterable[Scene]:
+    """Each timed series, in the unit in which it was read."""
     series: dict[Step, list[Reading]] = {}
     for reading in readings:
         if reading.role == Reading.Role.SERIES:
@@ -229,4 +242,4 @@ def series_pictures(readings: Iterable[Reading], marks: Mapping[int, str]) -> It
             top = from_canonical(to_canonical(step.ceiling, step.unit), code)
             ceiling = (Decimal(step.ceiling_after_seconds or 0) / 60, top)
         label = f"{step.point.name if step.point else step.quantity}: {step.quantity}".capitalize()
-        yield picture(series_scene(samples, ceiling, settled, label, unit_of(code).label))
+        yield series_scene(samples, ceiling, settled, label, unit_of(code).label)
