@@ -28,8 +28,13 @@ def compensation(point: MeasuringPoint, rows: list[ReferenceRow], temperature: D
     By the point's reference table; without one, pressure by viscosity alone and flow not at all. 1 where
     neither reaches: limits are not extrapolated either, so such a reading is never valid.
     """
-    if temperature is None:
-        return Decimal(1)
+    return _factors(point, rows, [temperature])[0]
+
+
+def _factors(
+    point: MeasuringPoint, rows: list[ReferenceRow], temperatures: list[Decimal | None]
+) -> list[Decimal]:
+    """The factors at many temperatures; the table is read once for all of them."""
     nominal = float(point.nominal)
     table = Reference(
         temperatures=tuple(float(row.temperature) for row in rows) or (AT,),
@@ -37,8 +42,9 @@ def compensation(point: MeasuringPoint, rows: list[ReferenceRow], temperature: D
         nominal=nominal,
         viscosity_exponent=1.0 if point.quantity == MeasuringPoint.Quantity.PRESSURE else 0.0,
     )
-    factor = float(table.at(float(temperature))) / table.limit_20
-    return Decimal(repr(factor)).quantize(_STEP) if np.isfinite(factor) else Decimal(1)
+    wanted = np.array([np.nan if t is None else float(t) for t in temperatures])
+    factors = (table.at(wanted) / table.limit_20).tolist()
+    return [Decimal(repr(f)).quantize(_STEP) if np.isfinite(f) else Decimal(1) for f in factors]
 
 
 def baselines(event: CheckEvent, references: dict[int, list[ReferenceRow]]) -> dict[int, Decimal]:
@@ -52,16 +58,18 @@ def baselines(event: CheckEvent, references: dict[int, list[ReferenceRow]]) -> d
     order = ("event__work_date", "event__signed_at")
     resets = Reset.objects.filter(event__in=CheckEvent.objects.standing().filter(aircraft=event.aircraft_id))
     last_reset = {point: (day, at) for point, day, at in resets.order_by(*order).values_list("point", *order)}
-    read: dict[int, list[Decimal]] = defaultdict(list)
+    read: dict[int, list[Result]] = defaultdict(list)
     results = Result.objects.filter(event__in=earlier, value__isnull=False).select_related("point", "event")
     for result in results:
         moment = (result.event.work_date, result.event.signed_at)
         if result.point_id in last_reset and moment <= last_reset[result.point_id]:
             continue
-        factor = compensation(result.point, references.get(result.point_id, []), result.temperature)
-        read[result.point_id].append(EXACT.divide(result.value, factor))
-    return {
-        point: (sum(values, Decimal(0)) / len(values)).quantize(_STEP)
-        for point, values in read.items()
-        if values
-    }
+        read[result.point_id].append(result)
+    return {point: _mean_at_20(found, references.get(point, [])) for point, found in read.items()}
+
+
+def _mean_at_20(results: list[Result], rows: list[ReferenceRow]) -> Decimal:
+    """Mean of one point's values, each brought to 20 °C."""
+    factors = _factors(results[0].point, rows, [result.temperature for result in results])
+    values = [EXACT.divide(r.value, factor) for r, factor in zip(results, factors, strict=True)]
+    return (sum(values, Decimal(0)) / len(values)).quantize(_STEP)
