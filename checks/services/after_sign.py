@@ -8,7 +8,13 @@ from fleet.models import Aircraft
 
 
 def refresh(aircraft: Aircraft) -> None:
-    """Call inside the transaction that changed the aircraft's records."""
+    """Call inside the transaction that changed the aircraft's records.
+
+    Drift is advice: where it fails, the records stand and the log says so; the next night scores again.
+    """
     refresh_due(aircraft_ids=[aircraft.pk])
-    # Advice, not record: where scoring fails, that is logged and the signature stands all the same.
-    transaction.on_commit(lambda: refresh_aircraft_drift(aircraft=aircraft), robust=True)
+
+    def score() -> None:
+        refresh_aircraft_drift(aircraft=aircraft)
+
+    transaction.on_commit(score, robust=True)

@@ -9,8 +9,8 @@ import pytest
 import time_machine
 from django.contrib.auth.models import Group
 
-from checks.models import CheckEvent, DuePoint, Signature
-from checks.services import chain
+from checks.models import CheckEvent, DuePoint, SeriesState, Signature
+from checks.services import after_sign, chain
 from checks.services.defects import raise_defect
 from checks.services.errors import RecordError
 from checks.services.record import save_draft
@@ -252,3 +252,20 @@ def test_the_day_of_signing_is_the_base_s_own(world: World, clock: time_machine.
         sign_performed(event=event, by=world.person("technician1"), password=PASSWORD)
     clock.move_to(dt.datetime.combine(world.today, dt.time(23, 59), tzinfo=zone))
     assert sign_performed(event=event, by=world.person("technician1"), password=PASSWORD).signed_at
+
+
+def test_drift_is_scored_once_the_signature_is_kept_and_never_stands_in_its_way(
+    world: World, draft: CheckEvent, sign: Callable[..., CheckEvent], monkeypatch, caplog, request
+) -> None:
+    commit = request.getfixturevalue("django_capture_on_commit_callbacks")
+    with commit(execute=True):
+        event = sign()
+    assert set(SeriesState.objects.values_list("aircraft", flat=True)) == {event.aircraft_id}
+
+    def fails(**_given: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(after_sign, "refresh_aircraft_drift", fails)
+    with commit(execute=True):
+        again = performed(world, world.forward)
+    assert again.signatures.exists() and "ZeroDivisionError" in caplog.text
