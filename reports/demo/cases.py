@@ -36,7 +36,7 @@ class Case:
 
 CASES: dict[str, Case] = {
     "Q-AAAB": Case("deferred over limit", {"": (322, EXPONENTIAL, 110)}, 4, 14.0, end="deferred"),
-    "Q-AAAC": Case("step blockage", {"wing-ri": (170, STEP, 0.27)}),
+    "Q-AAAC": Case("step blockage", {"wing-ri": (330, STEP, 0.27)}),
     "Q-AAAD": Case("closing", {"": (430, LINEAR, 0.28)}, 25, 18.0),
     "Q-AAAF": Case("shortening lives", {"": (1900, EXPONENTIAL, 260)}, resumes=1.0),
     "Q-AAAH": Case("gradual on one panel", {"stab-l": (600, EXPONENTIAL, 260)}),

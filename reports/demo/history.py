@@ -10,6 +10,7 @@ from checks.engine.limits import LimitRow, LimitTable
 from checks.engine.units import to_canonical
 from checks.models import LimitTable as StoredTable
 from checks.models import Step
+from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
 from fleet.models import Aircraft, MeasuringPoint
 from reports.demo.aircraft import load_aircraft
@@ -72,7 +73,7 @@ def _tables() -> Tables:
 def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -> Truth:
     """Load the whole demo into an empty, migrated database and hand back the truth behind it.
 
-    All or nothing, about 1,400 events. Due points are counted as on `today`.
+    All or nothing, about 1,400 events. Due points are counted and drift is scored as on `today`.
     """
     master = load_master(today=today, password=password)
     fleet = load_aircraft(master)
@@ -82,4 +83,5 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     plans = [plan for story in stories for plan in story.events]
     Writer(master, {aircraft.registration: aircraft for aircraft in fleet}).write(plans)
     refresh_due(today=today)
+    refresh_drift(now=dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC))
     return truth
