@@ -1,17 +1,30 @@
 """Set-up of procedures and programme; signed history to look at. Approving is done on a page of its own."""
 
+from typing import Any
+
+from django import forms
 from django.contrib import admin
-from django.db.models import Model, QuerySet
+from django.db.models import Field, Model, QuerySet
 from django.http import HttpRequest
+from django.utils.text import capfirst
 
 from checks import models
+from checks.engine.units import QUANTITIES, UNITS
 from checks.services.due import refresh_due
 from fleet.admin.aircraft import AircraftAdmin
 from fleet.admin.base import MasterAdmin, ReadOnlyAdmin, ReadOnlyInline
+from fleet.admin.instruments import InstrumentAdmin
 from fleet.admin.operator import BaseAdmin
-from fleet.models import Aircraft, Base
+from fleet.models import Aircraft, Base, Instrument, Position
 
 NO_APPROVAL = "Approving is not done here: another person approves the revision on its own page."
+
+CHOICES = {
+    "unit": [(code, f"{unit.label} ({unit.quantity})") for code, unit in UNITS.items()],
+    "quantity": [(quantity, quantity) for quantity in QUANTITIES],
+    "position_kind": Position.Kind.choices,
+    "instrument_kind": Instrument.Kind.choices,
+}
 
 
 class CountsDue:
@@ -49,7 +62,22 @@ class DraftOnly:
         return super().has_delete_permission(request, obj) and self.is_open(request, obj)
 
 
-class StepInline(DraftOnly, admin.StackedInline):
+class Chosen:
+    """Words that the engine knows are chosen, not typed: units, quantities, kinds."""
+
+    def formfield_for_dbfield(self, db_field: Field, request: HttpRequest, **kwargs: Any) -> Any:
+        words = CHOICES.get(db_field.name)
+        if words is None or db_field.choices:
+            return super().formfield_for_dbfield(db_field, request, **kwargs)
+        return forms.ChoiceField(
+            choices=[("", "---------"), *words],
+            required=not db_field.blank,
+            label=capfirst(db_field.verbose_name),
+            help_text=db_field.help_text,
+        )
+
+
+class StepInline(Chosen, DraftOnly, admin.StackedInline):
     model = models.Step
     extra = 0
     autocomplete_fields = ["point"]
@@ -71,7 +99,7 @@ class StepInline(DraftOnly, admin.StackedInline):
     ]
 
 
-class LimitTableInline(DraftOnly, admin.TabularInline):
+class LimitTableInline(Chosen, DraftOnly, admin.TabularInline):
     """The link at each table leads to its rows."""
 
     model = models.LimitTable
@@ -122,7 +150,7 @@ class RevisionAdmin(DraftOnly, MasterAdmin):
 
 
 @admin.register(models.LimitTable)
-class LimitTableAdmin(DraftOnly, MasterAdmin):
+class LimitTableAdmin(Chosen, DraftOnly, MasterAdmin):
     list_display = ["revision", "point", "kind", "unit", "reading_rule", "source_reference"]
     list_filter = ["kind", "reading_rule", "point__quantity", "point__variant"]
     search_fields = ["revision__procedure__title", "revision__number", "point__name", "source_reference"]
@@ -183,7 +211,9 @@ def looked_at(model: type[Model], *fields: str) -> type[ReadOnlyInline]:
     return type(f"{model.__name__}Inline", (ReadOnlyInline,), named)
 
 
-admin.site.unregister([Aircraft, Base])  # the registry's own pages, and what follows for the due list
+admin.site.unregister(
+    [Aircraft, Base, Instrument]
+)  # the registry's own pages, and what follows for the due list
 
 
 @admin.register(Aircraft)
@@ -196,6 +226,11 @@ class DueAircraftAdmin(CountsDue, AircraftAdmin):
 class DueBaseAdmin(CountsDue, BaseAdmin):
     def aircraft_of(self, obj: Base) -> QuerySet[Aircraft]:
         return obj.aircraft.all()
+
+
+@admin.register(Instrument)
+class UnitInstrumentAdmin(Chosen, InstrumentAdmin):
+    """With the units that the engine knows."""
 
 
 @admin.register(models.CheckEvent)

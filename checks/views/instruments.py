@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from checks.engine.units import UNITS, plain
 from checks.forms.instruments import InstrumentFilter
 from checks.views.access import needs
 from fleet import certificates
@@ -60,7 +61,7 @@ def row(instrument: Instrument) -> dict:
             {"text": instrument.get_kind_display()},
             {"state": instrument.calibration_state},
             {"text": f"{due:%d %b %Y}" if due else None, "note": "" if due else why_no_date(instrument)},
-            {"text": f"{instrument.range_low:f} to {instrument.range_high:f} {instrument.unit}"},
+            {"text": range_of(instrument)},
             {"text": instrument.owner},
             {"text": instrument.base.name if instrument.base else None},
         ],
@@ -81,6 +82,7 @@ def instrument_detail(request: HttpRequest, code: str) -> HttpResponse:
         "instrument": instrument,
         "calibrations": instrument.calibrations.order_by("-calibrated_on"),
         "facts": facts(instrument),
+        "unit_label": unit_label(instrument),
     }
     return render(request, "checks/instrument_detail.html", context)
 
@@ -94,9 +96,9 @@ def facts(instrument: Instrument) -> list[dict]:
         ("Serial number", instrument.serial_number or None),
         ("Owner", instrument.owner),
         ("Base", instrument.base),
-        ("Range", f"{instrument.range_low:f} to {instrument.range_high:f} {instrument.unit}"),
-        ("Resolution", f"{instrument.resolution:f} {instrument.unit}"),
-        ("Accuracy", f"±{instrument.accuracy:f} {accuracy_unit(instrument)}"),
+        ("Range", range_of(instrument)),
+        ("Resolution", f"{plain(instrument.resolution)} {unit_label(instrument)}"),
+        ("Accuracy", f"±{plain(instrument.accuracy)} {accuracy_unit(instrument)}"),
         ("Calibration due", f"{due:%d %b %Y}" if due else why_no_date(instrument)),
         ("In use", "yes" if instrument.in_use else "no"),
     ]
@@ -104,10 +106,20 @@ def facts(instrument: Instrument) -> list[dict]:
     return [state, *({"name": name, "value": value} for name, value in pairs)]
 
 
+def range_of(instrument: Instrument) -> str:
+    return f"{plain(instrument.range_low)} to {plain(instrument.range_high)} {unit_label(instrument)}"
+
+
+def unit_label(instrument: Instrument) -> str:
+    """The unit as people write it; an unknown one as it was entered."""
+    known = UNITS.get(instrument.unit)
+    return known.label if known else instrument.unit
+
+
 def accuracy_unit(instrument: Instrument) -> str:
     kinds = Instrument.AccuracyKind
     if instrument.accuracy_kind == kinds.ABSOLUTE:
-        return instrument.unit
+        return unit_label(instrument)
     return kinds(instrument.accuracy_kind).label
 
 

@@ -37,6 +37,9 @@ class MasterAdmin(admin.ModelAdmin):
     list_per_page = 50
     list_select_related = True
 
+    class Media:
+        css = {"all": ["fleet/master-data.css"]}
+
     def get_actions(self, request: HttpRequest) -> dict:
         actions = super().get_actions(request)
         actions.pop("delete_selected", None)  # many at once would pass by the question whether each is used

@@ -175,6 +175,17 @@ def test_other_files_and_wrong_dates_are_refused(controller1, world):
     assert not Calibration.objects.filter(certificate_number="C-9").exists()
 
 
+def test_units_are_chosen_from_those_the_engine_knows(controller1, world):
+    gauge = Instrument.objects.order_by("pk").first()
+    page = url(Instrument, "change", gauge.pk)
+    data = filled(controller1.get(page))
+    response = controller1.post(page, data | {"unit": "furlong"})
+    assert response.status_code == 200 and "Select a valid choice" in response.content.decode()
+    assert controller1.post(page, data | {"unit": "bar"}).status_code == 302
+    gauge.refresh_from_db()
+    assert gauge.unit == "bar"
+
+
 # Procedures ---------------------------------------------------------------------------------------
 @pytest.fixture
 def draft(world) -> Revision:

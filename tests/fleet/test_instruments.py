@@ -186,6 +186,15 @@ def test_detail_shows_every_calibration(client_of, technician, stored):
     assert "no file" in text and "failed" in text
 
 
+@pytest.mark.parametrize(
+    ("unit", "shown"), [("[psi]", "0 to 400 psi"), ("Cel", "0 to 400 °C"), ("odd", "0 to 400 odd")]
+)
+def test_units_are_written_as_people_write_them(client_of, technician, unit, shown):
+    make_instrument(unit=unit)
+    for address in (reverse("checks:instruments"), reverse("checks:instrument_detail", args=["g1"])):
+        assert shown in client_of(technician).get(address).content.decode()
+
+
 def test_queries_do_not_grow_with_the_instruments(client_of, technician, today):
     client, url = client_of(technician), reverse("checks:instruments")
 
