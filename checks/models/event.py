@@ -1,8 +1,8 @@
 """Check events: one carrying out of a procedure, with everything read, seen and concluded.
 
 A draft may change. Signing as performed freezes the event and all its rows: the database refuses any
-further change (checks/guards.py). What follows later (signatures, decisions, corrections) is a row of its
-own.
+further change (checks/guard_rules.py). What follows later (signatures, decisions, corrections) is a row of
+its own.
 """
 
 import datetime as dt

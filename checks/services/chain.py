@@ -70,7 +70,7 @@ def row(instance: models.Model) -> dict[str, Any]:
 def event_payload(event: CheckEvent) -> dict[str, Any]:
     """Everything of an event: its row, every row that is part of it, and the names that it was done under.
 
-    Read afresh, so that both engines and any later year give the same text. Seven queries.
+    Read afresh, so that both engines and any later year give the same text. Eight queries.
     """
     stored = CheckEvent.objects.select_related("aircraft", "base", "revision__procedure").get(pk=event.pk)
     revision = stored.revision
@@ -87,7 +87,23 @@ def event_payload(event: CheckEvent) -> dict[str, Any]:
     }
     for name, order in PARTS.items():
         payload[name] = [row(part) for part in getattr(stored, name).order_by(*order)]
+    payload["instruments"] = _instruments(stored)
     return payload
+
+
+def _instruments(event: CheckEvent) -> list[dict[str, Any]]:
+    """Which instruments were read, with the calibration that covered the day: a record says it by itself."""
+    used = event.readings.exclude(instrument=None).distinct()
+    names = {
+        "code": "instrument__code",
+        "serial_number": "instrument__serial_number",
+        "unit": "instrument__unit",
+        "certificate_number": "calibration__certificate_number",
+        "calibrated_on": "calibration__calibrated_on",
+        "calibration_due": "calibration__due_on",
+    }
+    used = used.order_by("instrument__code", "calibration__calibrated_on")
+    return [dict(zip(names, values, strict=True)) for values in used.values_list(*names.values())]
 
 
 def verify_chain(head: ChainHead) -> list[str]:

@@ -46,10 +46,13 @@ def start_check(
     Raises Conflict where the uuid stands for another check (both stay: start anew with a uuid of its own),
     RecordError where nobody may work so: no permission, no revision in force, another variant, a day to come.
     """
-    existing = CheckEvent.objects.filter(pk=uuid).first() if uuid else None
-    if existing:
-        return _same(existing, aircraft, procedure, work_date)
     may(by, PERFORM)
+    if uuid:
+        # The same draft sent twice at once: the second one waits here until the first is kept.
+        Aircraft.objects.select_for_update(no_key=True).get(pk=aircraft.pk)
+        existing = CheckEvent.objects.filter(pk=uuid).first()
+        if existing:
+            return _same(existing, aircraft, procedure, work_date)
     base = base or aircraft.base
     _startable(aircraft, procedure, work_date, base, follows)
     totals = UtilisationEntry.objects.standing().filter(aircraft=aircraft, on__lte=work_date)

@@ -1,13 +1,14 @@
 """Starting a check and keeping its draft: what is refused, what comes back, what is lost (nothing)."""
 
 import datetime as dt
+import threading
 import uuid
 from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 import time_machine
-from django.db import connection
+from django.db import connection, connections
 from django.test.utils import CaptureQueriesContext
 
 from checks.models import CheckEvent, Reading, Revision, Step
@@ -17,8 +18,8 @@ from checks.services.instruments import allowed_instruments
 from checks.services.record import discard_draft, save_draft, start_check
 from checks.services.rows import parse_seconds
 from fleet.models import Calibration, Instrument
-from tests.checks.work import filled, instrument_key, performed, started, typed
-from tests.world import World
+from tests.checks.work import filled, instrument_key, performed, roles_again, started, typed
+from tests.world import World, build_world
 
 
 def step_of(event: CheckEvent, kind: str, **more: object) -> Step:
@@ -46,6 +47,36 @@ def test_the_same_call_with_the_same_key_makes_one_event(world: World) -> None:
     with pytest.raises(Conflict, match="Both are kept") as caught:
         start_check(**how | {"work_date": world.today - dt.timedelta(days=1)})
     assert caught.value.existing == first and CheckEvent.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_same_draft_sent_by_two_at_once_makes_one_event(clock: time_machine.Traveller) -> None:
+    roles_again()
+    world = build_world()
+    key, made, failed = uuid.uuid4(), [], []
+    together = threading.Barrier(2)
+
+    def send() -> None:
+        try:
+            procedure, by = world.revision(world.forward).procedure, world.person("technician1")
+            together.wait()
+            made.append(
+                start_check(
+                    aircraft=world.forward, procedure=procedure, by=by, work_date=world.today, uuid=key
+                )
+            )
+        except Exception as error:
+            failed.append(error)
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=send) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert failed == [] and [event.pk for event in made] == [key, key]
+    assert CheckEvent.objects.count() == 1
 
 
 def test_it_follows_the_revision_in_force_on_the_day_of_work(world: World) -> None:

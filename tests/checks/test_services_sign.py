@@ -50,6 +50,11 @@ def test_what_is_signed_carries_everything_and_is_found_again_in_its_record(
     }
     assert told["signature"]["statement"] == signature.statement
     assert told["names"]["revision"] == event.revision.number
+    assert {i["code"] for i in told["instruments"]} == {"gauge-1", "vessel-500", "thermo-1"}
+    gauge = next(i for i in told["instruments"] if i["code"] == "gauge-1")
+    used = event.readings.filter(instrument__code="gauge-1").first().calibration
+    assert gauge["certificate_number"] == used.certificate_number
+    assert gauge["calibration_due"] == used.due_on.isoformat()
     assert chain.verify_event(event) == [] and chain.verify_chain(world.forward.chain) == []
 
 
