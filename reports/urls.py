@@ -8,4 +8,5 @@ app_name = "reports"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/due.csv", views.due_csv, name="due_csv"),
     path("reports/due.pdf", views.due_pdf, name="due_pdf"),
+    path("reports/drift.pdf", views.drift_pdf, name="drift_pdf"),
 ]

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 
 from checks.views.access import needs
 from reports.duelist import COLUMNS, DueList, csv_rows, due_list
+from reports.fleet_trend import fleet_trend
 from reports.tables.csv import csv_text
 
 
@@ -32,9 +33,22 @@ def due_pdf(request: HttpRequest) -> HttpResponse:
     return _file(due_list_pdf(listed), "application/pdf", _name(listed, "pdf"))
 
 
-def _explain(request: HttpRequest) -> HttpResponse:
+@require_safe
+@needs("checks.view_records")
+def drift_pdf(request: HttpRequest) -> HttpResponse:
+    """The drift of the fleet as the ranking shows it for the same query, all pages of it, as PDF."""
+    from reports.pdf.fleet_trend import fleet_trend_pdf
+
+    told = fleet_trend(request.GET)
+    if told is None:
+        return _explain(request, "checks:drift_ranking")
+    name = f"drift-{told.today.isoformat()}.pdf"
+    return _file(fleet_trend_pdf(told), "application/pdf", name)
+
+
+def _explain(request: HttpRequest, page: str = "checks:due_list") -> HttpResponse:
     """A filter that was not understood is explained by the page; no file pretends to be the answer."""
-    return redirect(f"{reverse('checks:due_list')}?{request.GET.urlencode()}")
+    return redirect(f"{reverse(page)}?{request.GET.urlencode()}")
 
 
 def _name(listed: DueList, kind: str) -> str:

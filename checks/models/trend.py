@@ -31,6 +31,9 @@ class SeriesState(models.Model):
         STEADY = "steady", "steady"
         TOO_FEW = "too few readings", "too few readings"
 
+    # What needs a person first; of a steady series more is known than of one with too few readings.
+    URGENCY = (State.OVER, State.CLOSING, State.DRIFTING, State.TOO_FEW, State.STEADY)
+
     aircraft = models.ForeignKey("fleet.Aircraft", models.CASCADE, related_name="series")
     point = models.ForeignKey("fleet.MeasuringPoint", models.CASCADE, related_name="series")
     run = models.ForeignKey(DriftRun, models.CASCADE, related_name="series")

@@ -31,13 +31,15 @@ MIDDAY = 0.5
 
 @dataclass(frozen=True)
 class Life:
-    """One part of a series. number: as the engine knows it; began: engine's day, None for the first."""
+    """One part of a series. number: as the engine knows it; began: engine's day, None where no reset began
+    it; first, last: of its readings."""
 
     number: int
     kind: str  # '' for the first
     began: float | None
-    readings: int
-    last: float | None
+    readings: int = 0
+    first: float | None = None
+    last: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,16 +158,18 @@ def _lives(
     A reading of the event that purges belongs to what was before. Resets without a reading between them
     begin one life, with a new part if any of them fitted one.
     """
-    lives = [Life(number, "", None, 0, None)]
+    lives = [Life(number, "", None)]
     of_reading: list[int] = []
     moments: list[tuple[float, str | None]] = [*resets, *((one.day, None) for one in read)]
     for day, why in sorted(moments, key=lambda moment: (moment[0], moment[1] is not None)):
         last = lives[-1]
         if why is None:
-            lives[-1] = replace(last, readings=last.readings + 1, last=day)
+            lives[-1] = replace(
+                last, readings=last.readings + 1, first=day if last.first is None else last.first, last=day
+            )
             of_reading.append(last.number)
         elif last.readings:
-            lives.append(Life(last.number + 1, why, day, 0, None))
+            lives.append(Life(last.number + 1, why, day))
         else:
             lives[-1] = replace(last, kind=REPLACEMENT if last.kind == REPLACEMENT else why, began=day)
     return tuple(lives), of_reading

@@ -6,12 +6,10 @@ from typing import Any
 
 from checks.engine.drift import Chart, FleetFit, SeriesScore, Thresholds, action, score
 from checks.engine.drift_action import LOOK
-from checks.engine.drift_data import CLOSING, DRIFTING, OVER_LIMIT, STEADY, TOO_FEW
+from checks.engine.drift_data import OVER_LIMIT, TOO_FEW
 from checks.models import SeriesState
 from checks.services.drift_inputs import DriftInputs
 
-#: what needs a person first; of a steady series more is known than of one with too few readings
-URGENCY = (OVER_LIMIT, CLOSING, DRIFTING, TOO_FEW, STEADY)
 #: a crossing date further away than this many days says nothing
 FARTHEST_DAYS = 20 * 365.25
 DIGITS = 5
@@ -55,7 +53,7 @@ def _state(
         _scored(made, one)
     elif one is not None and one.state == OVER_LIMIT:
         made.state = OVER_LIMIT  # purged since, but nothing has shown that it helped
-    made.urgency = URGENCY.index(made.state)
+    made.urgency = SeriesState.URGENCY.index(made.state)
     return made
 
 
@@ -77,19 +75,20 @@ def _scored(made: SeriesState, one: SeriesScore) -> None:
 def _chart(
     inputs: DriftInputs, series: int, one: SeriesScore | None, checks: dict[tuple[int, float], int]
 ) -> dict[str, Any]:
-    """Arrays for the chart. days, events, as_read, at_20, lives: one for each reading; band: [day, low,
-    middle, high] of the life that runs; resets: [day, word]."""
+    """Arrays for the chart. days, events, as_read, at_20, lives (from 0): one for each reading; running: the
+    life that runs now; band: its [day, low, middle, high]; resets: [day, word]."""
     lives = inputs.past[series]
     drawn = one.chart if one else None
     days = drawn.day.tolist() if drawn else []
-    starts = [life.began for life in lives if life.began is not None]
+    later = [life.began for life in lives[1:] if life.began is not None]
     return {
         "limit": _round(inputs.references[inputs.keys[series][1]].limit_20),
         "days": [_iso(day) for day in days],
         "events": [inputs.events[checks[series, day]].hex for day in days],
         "as_read": [_round(value) for value in (drawn.as_read.tolist() if drawn else [])],
         "at_20": [_round(value) for value in (drawn.at_20.tolist() if drawn else [])],
-        "lives": [sum(start < day for start in starts) for day in days],
+        "lives": [sum(start < day for start in later) for day in days],
+        "running": len(lives) - 1,
         "band": _band(drawn) if drawn and lives[-1].readings else [],
         "resets": [[_iso(life.began), life.kind] for life in lives if life.began is not None],
     }
@@ -111,6 +110,7 @@ def _facts(inputs: DriftInputs, series: int, one: SeriesScore | None) -> dict[st
                 "kind": life.kind,
                 "began": _iso(life.began),
                 "readings": life.readings,
+                "first": _iso(life.first),
                 "last": _iso(life.last),
             }
             for life in inputs.past[series]

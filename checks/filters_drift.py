@@ -1,0 +1,67 @@
+"""The filter of the drift ranking."""
+
+from functools import cached_property
+
+import django_filters
+from django import forms
+from django.db.models import QuerySet
+
+from checks.models import SeriesState
+from fleet.models import Base, MeasuringPoint, Variant
+
+
+class DriftFilter(django_filters.FilterSet):
+    """Which series to list, given checks.selectors.drift.series_states. Call is_valid() first: a list for a
+    filter that was not understood would pass for the answer."""
+
+    base = django_filters.ModelChoiceFilter(
+        field_name="aircraft__base", queryset=Base.objects.all(), label="Base", empty_label="every base"
+    )
+    aircraft = django_filters.CharFilter(
+        field_name="aircraft__registration",
+        lookup_expr="icontains",
+        label="Aircraft",
+        widget=forms.TextInput(attrs={"placeholder": "registration or part of it", "autocomplete": "off"}),
+    )
+    variant = django_filters.ModelChoiceFilter(
+        field_name="aircraft__variant",
+        queryset=Variant.objects.all(),
+        label="Variant",
+        empty_label="every variant",
+    )
+    point = django_filters.ChoiceFilter(
+        field_name="point__kind",
+        choices=MeasuringPoint.Kind.choices,
+        label="Measuring point",
+        empty_label="every point",
+    )
+    state = django_filters.ChoiceFilter(
+        choices=[(state, state.label) for state in SeriesState.URGENCY],
+        label="State",
+        empty_label="every state",
+    )
+
+    class Meta:
+        model = SeriesState
+        fields: list[str] = []
+
+    def filter_queryset(self, queryset: QuerySet[SeriesState]) -> QuerySet[SeriesState]:
+        state = self.form.cleaned_data.pop("state", "")
+        self.of_every_state = super().filter_queryset(queryset)
+        self.form.cleaned_data["state"] = state
+        return self.of_every_state.filter(state=state) if state else self.of_every_state
+
+    @cached_property
+    def words(self) -> str:
+        """The filter as a line of text, for the head of a printed list."""
+        given = {name: value for name, value in self.form.cleaned_data.items() if value not in (None, "")}
+        if "point" in given:
+            given["point"] = MeasuringPoint.Kind(given["point"]).label
+        said = {
+            "base": "base {}",
+            "aircraft": "registration with “{}”",
+            "variant": "{}",
+            "point": "{}",
+            "state": "{}",
+        }
+        return "; ".join(said[name].format(value) for name, value in given.items()) or "the whole fleet"

@@ -1,0 +1,103 @@
+"""The drift of the fleet as a report: what the ranking shows for the same filter, summed up."""
+
+import datetime as dt
+from collections import Counter
+from dataclasses import dataclass
+
+from django.http import QueryDict
+from django.utils import timezone
+
+from checks.charts.scene import Scene
+from checks.filters_drift import DriftFilter
+from checks.models import SeriesState
+from checks.selectors.drift import (
+    ALARMS,
+    DriftRow,
+    course,
+    drift_rows,
+    is_stale,
+    latest_run,
+    scatter,
+    series_states,
+)
+from fleet.models import Operator
+
+#: more charts than this make no report that a person reads; the rest stands in the table
+MOST_CHARTS = 60
+#: readings as read differ with the season, and paper has no room for both
+ON_PAPER = "compensated"
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Which fit the report rests on. one, check: scatter as shares; widening: factor on interval widths."""
+
+    run_at: dt.datetime
+    model: str
+    readings: int
+    one: float
+    check: float
+    widening: float
+    stale: bool
+
+
+@dataclass(frozen=True)
+class FleetTrend:
+    """words: the filter; summary: base -> numbers in the order of `states`; acting: rows to act on with their
+    charts; others: all other rows, those beyond MOST_CHARTS first."""
+
+    operator: str
+    is_demo: bool
+    words: str
+    today: dt.date
+    fit: Fit | None
+    states: tuple[str, ...]
+    summary: tuple[tuple[str, tuple[int, ...]], ...]
+    acting: tuple[tuple[DriftRow, Scene], ...]
+    others: tuple[DriftRow, ...]
+
+    @property
+    def left_without_chart(self) -> int:
+        """How many rows to act on stand in the table only."""
+        return sum(row.state in ALARMS for row in self.others)
+
+
+def fleet_trend(query: QueryDict, *, today: dt.date | None = None) -> FleetTrend | None:
+    """All series that the ranking shows for the same query, over all its pages; None: not understood.
+
+    Three queries, and one for each of the filters base and variant.
+    """
+    found = DriftFilter(query, queryset=series_states())
+    if not found.is_valid():
+        return None
+    operator, today = Operator.current(), today or timezone.localdate()
+    states = list(found.qs)
+    drawn = [state for state in states if state.state in ALARMS][:MOST_CHARTS]
+    drawn_keys = {state.pk for state in drawn}
+    return FleetTrend(
+        operator=operator.name,
+        is_demo=operator.is_demo,
+        words=found.words,
+        today=today,
+        fit=_fit(today),
+        states=tuple(SeriesState.URGENCY),
+        summary=_summary(states),
+        acting=tuple(zip(drift_rows(drawn), (course(one, ON_PAPER) for one in drawn), strict=True)),
+        others=tuple(drift_rows(state for state in states if state.pk not in drawn_keys)),
+    )
+
+
+def _fit(today: dt.date) -> Fit | None:
+    run = latest_run()
+    if run is None:
+        return None
+    return Fit(run.run_at, run.model_version, run.readings, **scatter(run), stale=is_stale(run, today))
+
+
+def _summary(states: list[SeriesState]) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    """Numbers by base, bases by name, the whole last."""
+    number = Counter((state.aircraft.base.name, state.state) for state in states)
+    bases = sorted({base for base, _ in number})
+    lines = [(base, tuple(number[base, state] for state in SeriesState.URGENCY)) for base in bases]
+    whole = tuple(sum(column) for column in zip(*(counts for _, counts in lines), strict=True))
+    return (*lines, ("all shown", whole)) if lines else ()
