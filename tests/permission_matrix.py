@@ -13,6 +13,7 @@ never with 403 or 404 to a person who may, and with 403 to everybody signed in w
 Models of the set-up site have rows of their own (MASTER_DATA): who looks, adds, changes; nobody deletes.
 """
 
+import datetime as dt
 from collections.abc import Callable, Set
 from dataclasses import dataclass
 from functools import cached_property
@@ -21,7 +22,9 @@ from typing import Any
 import time_machine
 from django.core.files.base import ContentFile
 
-from checks.models import CheckEvent, DuePoint
+from checks.models import CheckEvent, Defect, DuePoint, Revision, SeriesState
+from checks.services.defects import raise_defect
+from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
 from fleet.models import Calibration, UtilisationEntry
 from tests.checks.conftest import NOON
@@ -82,6 +85,31 @@ class Sample:
             return performed(self.world, self.world.underfloor)
 
     @cached_property
+    def defect(self) -> Defect:
+        """An open one that no check found."""
+        return raise_defect(
+            aircraft=self.world.underfloor, by=self.world.person("technician1"), description="Invented."
+        )
+
+    @cached_property
+    def typed_revision(self) -> Revision:
+        """One that waits for approval."""
+        return Revision.objects.create(
+            procedure=self.world.revision(self.world.forward).procedure,
+            number="typed",
+            source_reference="invented",
+            typed_by=self.world.person("controller1"),
+            effective_on=dt.date(2030, 1, 1),
+        )
+
+    @cached_property
+    def series(self) -> SeriesState:
+        """What the trend service stores of the one check that was signed."""
+        signed = self.signed
+        refresh_drift(now=NOON + dt.timedelta(hours=1))
+        return SeriesState.objects.filter(aircraft=signed.aircraft).first()
+
+    @cached_property
     def due_point(self) -> DuePoint:
         refresh_due(today=self.world.today)
         return DuePoint.objects.filter(aircraft=self.world.underfloor).first()
@@ -122,6 +150,22 @@ MATRIX: dict[str, Row] = {
     "checks:check_release": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"uuid": s.signed.pk}),
     "checks:check_decide": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"uuid": s.signed.pk}),
     "checks:check_correct": Row(get={TECHNICIAN}, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.signed.pk}),
+    "checks:drift_ranking": Row(get=READERS),
+    "checks:drift_series": Row(get=READERS, kwargs=lambda s: {"pk": s.series.pk}),
+    "checks:aircraft_list": Row(get=READERS),
+    "checks:aircraft": Row(get=READERS),
+    "checks:icing_status": Row(get=READERS),
+    "checks:defects": Row(get=READERS),
+    "checks:defect": Row(get=READERS, kwargs=lambda s: {"pk": s.defect.pk}),
+    "checks:defect_raise": Row(get=READERS - {AUDITOR}, post=READERS - {AUDITOR}),
+    "checks:defect_defer": Row(get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.defect.pk}),
+    "checks:defect_rectify": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"pk": s.defect.pk}),
+    "checks:procedures": Row(get=READERS),
+    "checks:revision": Row(get=READERS, kwargs=lambda s: {"pk": s.typed_revision.pk}),
+    "checks:revision_approve": Row(
+        get={DIRECTOR}, post={DIRECTOR}, kwargs=lambda s: {"pk": s.typed_revision.pk}
+    ),
+    "reports:drift_pdf": Row(get=READERS),
     "reports:due_csv": Row(get=READERS),
     "reports:due_pdf": Row(get=READERS),
     # The set-up site as a whole.
