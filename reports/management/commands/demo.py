@@ -2,7 +2,7 @@
 
 import datetime as dt
 import os
-import subprocess
+import socket
 import sys
 import time
 from argparse import ArgumentParser
@@ -11,6 +11,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
 from django.utils import timezone
 
 from checks.services.due import refresh_due
@@ -61,6 +62,7 @@ class Command(BaseCommand):
         address = options["serve"]
         if address:
             address = _address(address)
+            _refuse_taken(address)
         call_command("migrate", verbosity=0, interactive=False)
         state = database_state()
         if state == REAL:
@@ -100,18 +102,30 @@ class Command(BaseCommand):
         self.stdout.flush()
 
     def _serve(self, address: str) -> None:
-        """One process with threads; the app serves its own style sheets and scripts."""
+        """Become the web server: one process with threads, style sheets and scripts served by the app."""
         command = [sys.executable, "-m", "gunicorn", "fleet.wsgi:application", "--bind", address]
         command += ["--workers", "1", "--worker-class", "gthread", "--threads", "8", "--no-control-socket"]
-        self.stdout.write(f"Serving on http://{address}/ - Ctrl-C ends it.")
+        command += ["--log-level", "warning"]
+        self.stdout.write(f"Serving on http://{address}/ until Ctrl-C.")
         self.stdout.flush()
-        environment = os.environ | {"DJANGO_SETTINGS_MODULE": "fleet.settings"}
+        connection.close()
+        os.chdir(settings.BASE_DIR)
+        os.environ["DJANGO_SETTINGS_MODULE"] = "fleet.settings"
+        os.execv(sys.executable, command)
+
+
+def _refuse_taken(address: str) -> None:
+    """CommandError where something else answers there already: better before a minute of loading."""
+    host, _, port = address.rpartition(":")
+    family = socket.AF_INET6 if host.startswith("[") else socket.AF_INET
+    with socket.socket(family) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            ended = subprocess.run(command, cwd=settings.BASE_DIR, env=environment, check=False)
-        except KeyboardInterrupt:
-            return
-        if ended.returncode:
-            raise CommandError(f"The server ended with code {ended.returncode}: is {address} in use?")
+            probe.bind((host.strip("[]"), int(port)))
+        except OSError as error:
+            raise CommandError(
+                f"{address} can't be served: {error.strerror}. Name another one: --serve 8010"
+            ) from None
 
 
 def _address(text: str) -> str:
