@@ -1,13 +1,15 @@
 """The files that reports hands over."""
 
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
+from checks.models import CheckEvent
 from checks.views.access import needs
 from reports.duelist import COLUMNS, DueList, csv_rows, due_list
 from reports.fleet_trend import fleet_trend
+from reports.record import check_record
 from reports.tables.csv import csv_text
 
 
@@ -44,6 +46,22 @@ def drift_pdf(request: HttpRequest) -> HttpResponse:
         return _explain(request, "checks:drift_ranking")
     name = f"drift-{told.today.isoformat()}.pdf"
     return _file(fleet_trend_pdf(told), "application/pdf", name)
+
+
+@require_safe
+@needs("checks.view_records")
+def record_pdf(request: HttpRequest, uuid: object) -> HttpResponse:
+    """The record of a signed check as PDF. A draft is no record: 404, with words and the way to it."""
+    from reports.pdf import record as paper  # reportlab is slow to import
+
+    try:
+        record = check_record(uuid)
+    except CheckEvent.DoesNotExist:
+        raise Http404 from None
+    if record is None:
+        return render(request, "reports/record_unsigned.html", {"uuid": uuid}, status=404)
+    name = f"{record.record.replace('/', '-')}-{record.work.task_code}-{record.work.done_on.isoformat()}.pdf"
+    return _file(paper.record_pdf(record), "application/pdf", name)
 
 
 def _explain(request: HttpRequest, page: str = "checks:due_list") -> HttpResponse:

@@ -1,0 +1,154 @@
+"""What an entry rests on, on paper: instruments, readings, charts, looks, cautions, the story, the chain."""
+
+from reportlab.platypus import Flowable
+
+from fleet import shapes
+from reports.pdf.frame import Document, Shown, facts, moment, paragraph, table
+from reports.pdf.record_parts import charts, section
+from reports.pdf.text import SMALL
+from reports.record import CheckRecord
+from reports.record_story import day
+
+NO_CALIBRATION = "no calibration needed"
+CHAIN = (
+    "Each link is hashed (SHA-256) together with the link before it, so that a change of anything signed "
+    "shows. The stored record is the original: this sheet shows how it stood when the sheet was made, and no "
+    "signature or correction that came later."
+)
+RULES = (
+    "Set out to hold what 14 CFR 43.9(a) asks of an entry, and 43.11(a) of an inspection. Whether it "
+    "satisfies the rules that apply here, the operator decides."
+)
+AGREES = (
+    "Checked while this sheet was made: the stored rows are those that were signed, and the text of each "
+    "link is the one that was hashed."
+)
+DIFFERS = "Checked while this sheet was made: NOT stored as signed; see the top of the first sheet."
+
+
+def add_rest(document: Document, record: CheckRecord) -> None:
+    """Everything after the signatures, in the order of the work."""
+    width = document.width
+    if record.instruments:
+        section(document, "Instruments", [_instruments(record)])
+    if record.readings:
+        section(document, "Readings", _readings(record), keep=len(record.readings) < 30)
+    if record.conditions:
+        section(document, "Conditions that move a reading", [facts(record.conditions, width, 4)])
+    _add_seen(document, record)
+    _add_charts(document, record)
+    if record.followed:
+        section(document, "Warnings, cautions and confirmations followed", [_followed(record)], keep=False)
+    if record.attempts:
+        section(document, "The story of this occasion", [_attempts(record)])
+    section(document, "Record chain", _chain(record))
+
+
+def _instruments(record: CheckRecord) -> Flowable:
+    rows = [
+        (
+            f"{one.code}, {one.kind}",
+            one.serial_number or "–",
+            one.scale,
+            one.used_for,
+            day(one.calibrated_on) or "–",
+            day(one.due_on) or NO_CALIBRATION,
+            "\n".join(filter(None, (one.certificate_number, one.laboratory))) or "–",
+        )
+        for one in record.instruments
+    ]
+    names = (
+        "Instrument",
+        "Serial number",
+        "Range and accuracy",
+        "Read",
+        "Calibrated",
+        "Calibration due",
+        "Certificate",
+    )
+    return table(names, rows, (84, 80, 92, 54, 56, 56, 89))
+
+
+def _readings(record: CheckRecord) -> list[Flowable]:
+    rows = [
+        (str(one.step), one.what, one.instrument, one.remark, one.elapsed, one.typed, one.canonical)
+        for one in record.readings
+    ]
+    names = ("Step", "What", "Instrument", "Remark", "Since pump on", "As typed", "Canonical")
+    grid = table(names, rows, (30, 140, 62, 79, 72, 62, 66), (4, 5, 6))
+    if record.reasons_first or not record.conclusion.reasons:
+        return [grid]
+    return [grid, paragraph(f"Reasons of the outcome: {'; '.join(record.conclusion.reasons)}.", SMALL)]
+
+
+def _add_charts(document: Document, record: CheckRecord) -> None:
+    """The series and each value against the limits that it was judged by, with where those come from."""
+    scenes = [*record.series, *(one.scene for one in record.points if one.scene)]
+    if not scenes:
+        return
+    rows = charts(scenes, document.width)
+    sources: dict[str, list[str]] = {}
+    for one in record.points:
+        sources.setdefault(one.limits_from, []).append(one.name)
+    words = "; ".join(f"{', '.join(names)}: {source}" for source, names in sources.items())
+    source_words = paragraph(f"Limits used – {words}.", SMALL)
+    section(document, "Series and limits used", [*rows, source_words], keep=len(rows) < 3)
+
+
+def _add_seen(document: Document, record: CheckRecord) -> None:
+    if not record.seen:
+        return
+    rows = [
+        (
+            str(one.step),
+            one.where,
+            Shown("satisfactory" if one.satisfactory else "not satisfactory"),
+            one.remark or "–",
+        )
+        for one in record.seen
+    ]
+    asked = {one.step: one.asked for one in record.seen}
+    words = [paragraph(f"Step {step}: {text}", SMALL) for step, text in asked.items()]
+    grid = table(("Step", "Where", "Seen", "Remark"), rows, (30, 150, 110, 221))
+    section(document, "Looked at", [*words, grid])
+
+
+def _followed(record: CheckRecord) -> Flowable:
+    rows = []
+    for one in record.followed:
+        back = f"\nPut back: {one.put_back}" if one.put_back else ""
+        kind = Shown(one.kind) if one.kind in ("warning", "caution") else "Confirmed"
+        rows.append((str(one.step), kind, one.text + back))
+    return table(("Step", "Kind", "Acknowledged by who did the work"), rows, (30, 76, 405))
+
+
+def _attempts(record: CheckRecord) -> Flowable:
+    rows = [
+        (
+            one.record or "not signed",
+            day(one.on),
+            one.task + (" (this record)" if one.is_this else ""),
+            Shown(one.outcome) if one.outcome in shapes.STATES else one.outcome,
+            one.note or "–",
+        )
+        for one in record.attempts
+    ]
+    return table(
+        ("Record", "Date of work", "Task", "Outcome", "How it belongs here"), rows, (76, 62, 165, 83, 125)
+    )
+
+
+def _chain(record: CheckRecord) -> list[Flowable]:
+    rows = [
+        (
+            f"{one.record}\n{one.act}",
+            moment(one.at.astimezone(record.zone)),
+            one.hash,
+            one.previous_hash,
+        )
+        for one in record.links
+    ]
+    grid = table(("Record", "Written", "Hash", "Hash of the link before"), rows, (77, 74, 180, 180))
+    checked = AGREES if record.as_signed else DIFFERS
+    words = f"Key of the check: {record.key}. {checked}"
+    return [grid, paragraph(words, SMALL), paragraph(CHAIN, SMALL), paragraph(RULES, SMALL)]
