@@ -1,12 +1,15 @@
 """A small invented world for tests: the demo's master data, a few aircraft and no history."""
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
-from checks.models import RecurringCheck, Revision
+from checks.models import CheckEvent, RecurringCheck, Revision, Step
 from fleet.models import Aircraft, Instrument, MeasuringPoint, Position, User, UtilisationEntry
 from reports.demo.aircraft import load_aircraft
 from reports.demo.master import Master, load_master
+from reports.demo.plan import Planned, PlannedReading
+from reports.demo.writer import Writer
 
 TODAY = dt.date(2025, 3, 12)
 PASSWORD = "a phrase for tests only"
@@ -18,6 +21,7 @@ class World:
 
     master: Master
     fleet: list[Aircraft]
+    history: dict[int, CheckEvent] = field(default_factory=dict)  # what `signed` made
 
     @property
     def today(self) -> dt.date:
@@ -49,6 +53,59 @@ class World:
         """The revision in force today."""
         return self.master.revision(aircraft.variant.code, code)
 
+    def signed(
+        self,
+        aircraft: Aircraft,
+        on: dt.date,
+        *,
+        code: str = "pressure-flow",
+        temperature: str = "20.0",
+        values: Mapping[str, str] | None = None,
+        dry: Mapping[str, str] | None = None,
+        follows: CheckEvent | None = None,
+        hours: str = "1900.0",
+        released: bool = False,
+        by: str = "technician1",
+    ) -> CheckEvent:
+        """A check of the past, signed on its own day through the same pens as any other.
+
+        values: typed value by measuring point, in kPa or mL, nominal ones where not given; dry: remark by
+        position not satisfactory; follows: an event that this world signed. Due points and drift are not
+        counted anew.
+        """
+        key = len(self.history)
+        plan = Planned(
+            aircraft=aircraft.registration,
+            code=code,
+            day=on,
+            performed_by=by,
+            hours=hours,
+            landings=1400,
+            key=key,
+            readings=tuple(self._readings(aircraft, code, temperature, values or {})),
+            unsatisfactory=dry or {},
+            follows=next((k for k, event in self.history.items() if event == follows), None),
+            released_by="releaser1" if released else "",
+        )
+        writer = Writer(self.master, {aircraft.registration: aircraft})
+        writer.events |= {(aircraft.registration, k): event for k, event in self.history.items()}
+        writer.write([plan])
+        self.history[key] = writer.event(plan)
+        return self.history[key]
+
+    def _readings(
+        self, aircraft: Aircraft, code: str, temperature: str, values: Mapping[str, str]
+    ) -> Iterator[PlannedReading]:
+        """A temperature first where the procedure measures anything, then every point that it reads."""
+        for step in self.revision(aircraft, code).steps.exclude(quantity="").select_related("point"):
+            if step.quantity == "temperature":
+                yield PlannedReading("temperature", temperature, "Cel", "thermo-1")
+            elif step.point is None:
+                yield PlannedReading("ratio", values.get("ratio", "85"), "%", "refracto-1")
+            else:
+                typed = values.get(step.point.code, f"{step.point.nominal:.0f}")
+                yield from _of_point(step, typed)
+
     def recurring(self, aircraft: Aircraft, code: str = "pressure-flow") -> RecurringCheck:
         return self.master.recurring[aircraft.variant.code, code]
 
@@ -69,6 +126,16 @@ def build_world(*, today: dt.date = TODAY, aircraft: int = 2, password: str = PA
         for one in fleet
     )
     return World(master, fleet)
+
+
+def _of_point(step: Step, typed: str) -> Iterator[PlannedReading]:
+    if step.kind == Step.Kind.TIMED_SERIES:
+        for n in range(4):  # the last one is past the time at which the ceilings begin to hold
+            yield PlannedReading(step.point.code, typed, "kPa", "gauge-1", n, 60 * (n + 1))
+    elif step.kind == Step.Kind.TIMED_COLLECTION:
+        yield PlannedReading(step.point.code, typed, "mL", "vessel-500", 0, 60, 260)
+    else:
+        yield PlannedReading(step.point.code, typed, "kPa", "port-gauge-1")
 
 
 def _aircraft(number: int) -> dict[str, str | int]:
