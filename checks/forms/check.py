@@ -4,20 +4,20 @@ All values are text by field name (forms/check_text.py), so that what can't be r
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 from checks.engine.limits import LimitTable
 from checks.engine.units import UNITS, plain, units_for
 from checks.forms.check_instruments import Offer, Offers, instruments_for, offers
 from checks.forms.check_text import (
-    FIRST_ROWS,
     MORE_ROWS,
     draft_input,
-    expected_elapsed,
+    expected_text,
     looked_at,
     rows_shown,
     shared_name,
+    shared_place,
     stored_text,
 )
 from checks.models import CheckEvent, Step
@@ -103,14 +103,18 @@ class CheckForm:
     event: CheckEvent
     text: Mapping[str, str] | None = None
     problems: tuple[Problem, ...] = ()
-    unread: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.text is None:
-            readings = self.event.readings.select_related("step")
-            rows = (readings, self.event.observations.all(), self.event.cautions_followed.all())
-            self.text = stored_text(self.event, *rows)
-        self.text = {**self.text, **self.unread}
+            self.text = self.stored
+        self.text = expected_text(self.steps, self.text) | dict(self.text)
+
+    @cached_property
+    def stored(self) -> dict[str, str]:
+        """The draft as kept, as text. Three queries."""
+        readings = self.event.readings.select_related("step")
+        rows = (readings, self.event.observations.all(), self.event.cautions_followed.all())
+        return stored_text(self.event, *rows)
 
     @cached_property
     def steps(self) -> list[Step]:
@@ -169,9 +173,10 @@ class CheckForm:
 
     def more_rows(self, step: int) -> None:
         """Show some more rows of a timed series."""
-        name = f"series-{step}-rows"
-        shown = int(self.text.get(name) or FIRST_ROWS)
-        self.text = {**self.text, name: str(shown + MORE_ROWS)}
+        series = next((one for one in self.steps if one.pk == step), None)
+        if series and series.kind == Step.Kind.TIMED_SERIES:
+            rows = {f"series-{step}-rows": str(rows_shown(series, self.text) + MORE_ROWS)}
+            self.text = expected_text(self.steps, self.text | rows) | self.text | rows
 
     def field(self, name: str, label: str, **more: object) -> Field:
         """A field with its text and what is wrong with it."""
@@ -203,13 +208,10 @@ class CheckForm:
             )
 
     def _measure(self, step: Step, instruments: Sequence) -> Block:
-        series = step.kind == Step.Kind.TIMED_SERIES
-        shared = f"series-{step.pk}" if series else f"reading-{step.pk}-0"
+        shared = shared_place(step)
         found = offers(step, instruments, on=self.event.work_date, base=self.event.base, tables=self.tables)
         units = tuple((unit.code, unit.label) for unit in units_for(step.quantity))
         unit = self.field(f"{shared}-unit", "Unit", choices=units)
-        if not unit.value:
-            unit = Field(unit.name, unit.label, step.unit, unit.problems, units)
         instrument = self.field(
             f"{shared}-instrument",
             "Instrument",
@@ -238,14 +240,10 @@ class CheckForm:
         typed = self.field(f"{place}-typed", _value_label(step, sequence))
         if step.kind == Step.Kind.MEASURE:
             return Row(sequence, typed)
-        label = "Time" if step.kind == Step.Kind.TIMED_SERIES else "Collected for"
-        elapsed = self.field(f"{place}-elapsed", f"{label}, reading {sequence + 1}")
-        if f"{place}-elapsed" not in self.text:
-            elapsed = Field(elapsed.name, elapsed.label, expected_elapsed(step, sequence), elapsed.problems)
         if step.kind == Step.Kind.TIMED_SERIES:
-            return Row(sequence, typed, elapsed)
-        started = self.field(f"{place}-started", "Collection began")
-        return Row(sequence, typed, Field(elapsed.name, label, elapsed.value, elapsed.problems), started)
+            return Row(sequence, typed, self.field(f"{place}-elapsed", f"Time, reading {sequence + 1}"))
+        elapsed = self.field(f"{place}-elapsed", "Collected for")
+        return Row(sequence, typed, elapsed, self.field(f"{place}-started", "Collection began"))
 
 
 def _value_label(step: Step, sequence: int) -> str:

@@ -45,6 +45,26 @@ def expected_elapsed(step: Step, sequence: int) -> str:
     return clock(Decimal((step.cadence_seconds or 60) * sequence))
 
 
+def shared_place(step: Step) -> str:
+    """Where a measuring step has its instrument and unit: a series once for all its rows."""
+    return f"series-{step.pk}" if step.kind == Step.Kind.TIMED_SERIES else f"reading-{step.pk}-0"
+
+
+def expected_text(steps: Iterable[Step], text: Text) -> dict[str, str]:
+    """What stands in the fields of measuring steps before anybody types: unit, rows and times."""
+    expected = {}
+    for step in steps:
+        if step.kind not in MEASURING:
+            continue
+        expected[f"{shared_place(step)}-unit"] = step.unit
+        if step.kind == Step.Kind.TIMED_SERIES:
+            expected[f"{shared_place(step)}-rows"] = str(FIRST_ROWS)
+        if step.kind != Step.Kind.MEASURE:
+            for sequence in range(rows_shown(step, text)):
+                expected[f"reading-{step.pk}-{sequence}-elapsed"] = expected_elapsed(step, sequence)
+    return expected
+
+
 def clock(seconds: Decimal) -> str:
     """Seconds as 2:30; with a part of a second as they are."""
     if seconds != seconds.to_integral_value():
@@ -95,7 +115,7 @@ def _reading_text(text: dict[str, str], reading: Reading) -> None:
         text[f"reading-{step.pk}-0-started"] = reading.typed
         return
     place = f"reading-{step.pk}-{reading.sequence}"
-    shared = f"series-{step.pk}" if step.kind == Step.Kind.TIMED_SERIES else place
+    shared = shared_place(step)
     text[f"{place}-typed"] = reading.typed
     text[f"{shared}-unit"] = reading.unit
     text[f"{shared}-instrument"] = str(reading.instrument_id or "")
@@ -108,16 +128,15 @@ def _reading_text(text: dict[str, str], reading: Reading) -> None:
 
 
 def draft_input(steps: Sequence[Step], positions: Sequence[Position], text: Text) -> DraftInput:
-    """A form's text as the service takes it. A row whose only text is the expected time is no row."""
+    """A form's text as the service takes it; the service leaves out rows without a value."""
     fields = {name: text.get(name, "") for name in EVENT_FIELDS if name in text or name in _BOXES}
     return DraftInput(
         fields=fields,
         readings=tuple(
-            row
+            _reading(step, sequence, text)
             for step in steps
             if step.kind in MEASURING
             for sequence in range(rows_shown(step, text))
-            if (row := _reading(step, sequence, text))
         ),
         observations=tuple(
             _observation(step, position, text)
@@ -133,10 +152,9 @@ def draft_input(steps: Sequence[Step], positions: Sequence[Position], text: Text
 _BOXES = ("temperature_from_memory",)
 
 
-def _reading(step: Step, sequence: int, text: Text) -> ReadingInput | None:
-    place = f"reading-{step.pk}-{sequence}"
-    shared = f"series-{step.pk}" if step.kind == Step.Kind.TIMED_SERIES else place
-    row = ReadingInput(
+def _reading(step: Step, sequence: int, text: Text) -> ReadingInput:
+    place, shared = f"reading-{step.pk}-{sequence}", shared_place(step)
+    return ReadingInput(
         step=step.pk,
         sequence=sequence,
         typed=text.get(f"{place}-typed", ""),
@@ -145,10 +163,6 @@ def _reading(step: Step, sequence: int, text: Text) -> ReadingInput | None:
         unit=text.get(f"{shared}-unit", ""),
         instrument=text.get(f"{shared}-instrument", ""),
     )
-    only_time = not row.typed.strip() and not row.started.strip()
-    if only_time and row.elapsed.strip() in ("", expected_elapsed(step, sequence)):
-        return None
-    return row
 
 
 def _observation(step: Step, position: Position | None, text: Text) -> ObservationInput:

@@ -20,6 +20,7 @@ from checks.models import CheckEvent, Procedure, Reading, Step
 from checks.selectors.baseline import baselines, compensation, reference_rows
 from checks.selectors.events import occasion
 from checks.services.errors import Problem
+from checks.services.inputs import ObservationInput
 from checks.services.points import Judged, limit_table, point_input, points_read, temperature_of
 from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start
 from fleet.models import MeasuringPoint, Operator, Position
@@ -94,7 +95,7 @@ def evaluate(event: CheckEvent) -> Evaluation:
         temperature=temperature_of(event, [r for rows in readings.values() for r in rows]),
         has_series=any(step.kind == Step.Kind.TIMED_SERIES for step in steps),
     )
-    lines, check = _judge(shared, steps, [look for _, look in looks], operator, loop.purges)
+    lines, check = _judge(shared, steps, [look for _, _, look in looks], operator, loop.purges)
     outcome, action = _conclusion(event.revision.procedure, check, bool(lines), bool(looks))
     return Evaluation(
         outcome=outcome,
@@ -104,7 +105,7 @@ def evaluate(event: CheckEvent) -> Evaluation:
         too_low=any(line.judged.too_low for line in lines),
         blind_spots=_blind_spots(event, lines),
         marks=shared.marks,
-        missing=(*_missing(event, steps, readings), *_not_looked_at(event, looks)),
+        missing=(*_missing(event, steps, readings), *_not_looked_at(looks)),
         purges=loop.purges,
     )
 
@@ -153,8 +154,8 @@ def _conclusion(procedure: Procedure, check: CheckOutcome, measured: bool, looke
     return outcome, action
 
 
-def _looks(event: CheckEvent, steps: list[Step]) -> list[tuple[Step, Observation]]:
-    """Every look that the steps ask for, with what was seen; None where nothing was recorded."""
+def _looks(event: CheckEvent, steps: list[Step]) -> list[tuple[Step, str, Observation]]:
+    """Every look that the steps ask for, its form field, what was seen; None where nothing was recorded."""
     seen = {(o.step_id, o.position_id): o for o in event.observations.all()}
     asked = [step for step in steps if step.kind == Step.Kind.OBSERVE]
     positions = list(Position.objects.filter(variant_id=event.aircraft.variant_id)) if asked else []
@@ -167,16 +168,20 @@ def _looks(event: CheckEvent, steps: list[Step]) -> list[tuple[Step, Observation
         for position in at:
             one = seen.get((step.pk, position.pk if position else None))
             name = str(position) if position else f"step {step.number}"
-            looks.append(
-                (step, Observation(name, one.satisfactory if one else None, one.remark if one else ""))
-            )
+            field = ObservationInput(step.pk, position and position.pk).name("satisfactory")
+            seen_there = Observation(name, one.satisfactory if one else None, one.remark if one else "")
+            looks.append((step, field, seen_there))
     return looks
 
 
-def _not_looked_at(event: CheckEvent, looks: list[tuple[Step, Observation]]) -> list[Problem]:
+def _not_looked_at(looks: list[tuple[Step, str, Observation]]) -> list[Problem]:
     return [
-        Problem(f"Step {step.number}, {look.name}: say whether it is satisfactory.")
-        for step, look in looks
+        Problem(
+            f"Step {step.number}{f', {look.name}' if step.position_kind else ''}: "
+            "say whether it is satisfactory.",
+            field,
+        )
+        for step, field, look in looks
         if look.satisfactory is None
     ]
 

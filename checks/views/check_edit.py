@@ -34,8 +34,7 @@ def check(request: HttpRequest, uuid: object) -> HttpResponse:
 def opened(request: HttpRequest, uuid: object) -> HttpResponse:
     event = event_of(uuid)
     if event.is_draft and request.user.has_perm("checks.record_check"):
-        unread, problems = recall(request, event)
-        return edit_page(request, event, CheckForm(event, problems=problems, unread=unread))
+        return edit_page(request, event, recall(request, CheckForm(event)))
     return show(request, event)
 
 
@@ -52,7 +51,7 @@ def save(request: HttpRequest, uuid: object) -> HttpResponse:
         form.problems = refused.problems
         return edit_page(request, event, form, status=409)
     form.event, form.problems = saved.event, saved.problems
-    remember(request, event, saved.problems, form.text)
+    remember(request, form)
     if do.startswith("rows-") and do.removeprefix("rows-").isdecimal():
         form.more_rows(int(do.removeprefix("rows-")))
         return edit_page(request, event_of(uuid), form)
@@ -95,8 +94,8 @@ def check_outcome(request: HttpRequest, uuid: object) -> HttpResponse:
         form.problems = refused.problems
         panel = None
     else:
-        form.problems = saved.problems
-        remember(request, event, saved.problems, form.text)
+        form.event, form.problems = saved.event, saved.problems
+        remember(request, form)
         panel = panel_of_draft(saved.event, evaluate(saved.event))
     context = {"event": event, "form": form, "panel": panel, "saved": panel is not None}
     return render(request, "checks/_check_outcome.html", context)

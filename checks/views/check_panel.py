@@ -241,5 +241,5 @@ def series_scenes(readings: Iterable[Reading], marks: Mapping[int, str]) -> Iter
         if step.ceiling is not None:
             top = from_canonical(to_canonical(step.ceiling, step.unit), code)
             ceiling = (Decimal(step.ceiling_after_seconds or 0) / 60, top)
-        label = f"{step.point.name if step.point else step.quantity}: {step.quantity}".capitalize()
+        label = f"{rows[0].point.name if rows[0].point else step.quantity}: {step.quantity}".capitalize()
         yield series_scene(samples, ceiling, settled, label, unit_of(code).label)

@@ -102,8 +102,11 @@ def defects_shown(event: CheckEvent) -> list[dict[str, Any]]:
 def starts(event: CheckEvent, story: list[CheckEvent]) -> list[dict[str, Any]]:
     """The tasks that this check leads to: purge where it is outside, test again after a purge or not valid.
 
+    None where another attempt follows already: the story goes on there.
     Each is sent to the page of new checks with a key of its own, so that two taps start one.
     """
+    if any(one.follows_id == event.pk for one in story):
+        return []
     procedures: list[tuple[str, Procedure]] = []
     kind, outcomes = event.revision.procedure.kind, CheckEvent.Outcome
     if kind == Procedure.Kind.CHECK and event.outcome == outcomes.OVER:

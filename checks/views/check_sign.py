@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from checks.forms.check import CheckForm
 from checks.forms.check_sign import PasswordForm
 from checks.models import CheckEvent, Signature
 from checks.selectors.release import release_obstacles
@@ -51,9 +52,8 @@ def check_sign(request: HttpRequest, uuid: object) -> HttpResponse:
     if not event.is_draft:
         messages.info(request, "This check is signed already.")
         return redirect("checks:check", uuid=event.pk)
-    _, unread = recall(request, event)
     evaluation = evaluate(event)
-    barred = (*unread, *evaluation.missing)
+    barred = (*recall(request, CheckForm(event)).problems, *evaluation.missing)
     response = signing(request, event, PERFORMED, barred, panel_of_draft(event, evaluation))
     if response.status_code == 302:
         forget(request, event)
