@@ -12,344 +12,946 @@ import fleet.models.base
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('auth', '0012_alter_user_first_name_max_length'),
+        ("auth", "0012_alter_user_first_name_max_length"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='MeasuringPoint',
+            name="MeasuringPoint",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.SlugField(max_length=24)),
-                ('name', models.CharField(max_length=80)),
-                ('kind', models.CharField(choices=[('test_port', 'system test port'), ('panel_port', 'panel port'), ('nozzle', 'propeller nozzle')], max_length=12)),
-                ('quantity', models.CharField(choices=[('pressure', 'pressure'), ('flow', 'flow')], max_length=10)),
-                ('nominal', models.DecimalField(decimal_places=3, help_text='Usual value of a clean system with fluid at 20 °C, in kPa gauge or mL/min.', max_digits=9)),
-                ('order', models.PositiveSmallIntegerField(default=0)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.SlugField(max_length=24)),
+                ("name", models.CharField(max_length=80)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("test_port", "system test port"),
+                            ("panel_port", "panel port"),
+                            ("nozzle", "propeller nozzle"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "quantity",
+                    models.CharField(choices=[("pressure", "pressure"), ("flow", "flow")], max_length=10),
+                ),
+                (
+                    "nominal",
+                    models.DecimalField(
+                        decimal_places=3,
+                        help_text="Usual value of a clean system with fluid at 20 °C, in kPa gauge or mL/min.",
+                        max_digits=9,
+                    ),
+                ),
+                ("order", models.PositiveSmallIntegerField(default=0)),
             ],
             options={
-                'ordering': ['variant', 'order', 'code'],
+                "ordering": ["variant", "order", "code"],
             },
         ),
         migrations.CreateModel(
-            name='Variant',
+            name="Variant",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.SlugField(max_length=24, unique=True)),
-                ('name', models.CharField(max_length=80, unique=True)),
-                ('description', models.TextField(blank=True)),
-                ('has_panel_ports', models.BooleanField(default=False, help_text='Without panel ports the tool can name no single panel.')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.SlugField(max_length=24, unique=True)),
+                ("name", models.CharField(max_length=80, unique=True)),
+                ("description", models.TextField(blank=True)),
+                (
+                    "has_panel_ports",
+                    models.BooleanField(
+                        default=False, help_text="Without panel ports the tool can name no single panel."
+                    ),
+                ),
             ],
             options={
-                'ordering': ['name'],
+                "ordering": ["name"],
             },
         ),
         migrations.CreateModel(
-            name='Base',
+            name="Base",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.SlugField(max_length=12, unique=True)),
-                ('name', models.CharField(max_length=80, unique=True)),
-                ('time_zone', models.CharField(max_length=64, validators=[fleet.models.base.valid_time_zone])),
-                ('hemisphere', models.CharField(choices=[('N', 'northern'), ('S', 'southern')], max_length=1)),
-                ('season_month', models.PositiveSmallIntegerField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(12)])),
-                ('season_day', models.PositiveSmallIntegerField(help_text='Day of the month, 1 to 28, so that it exists in every year.', validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(28)])),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.SlugField(max_length=12, unique=True)),
+                ("name", models.CharField(max_length=80, unique=True)),
+                (
+                    "time_zone",
+                    models.CharField(max_length=64, validators=[fleet.models.base.valid_time_zone]),
+                ),
+                (
+                    "hemisphere",
+                    models.CharField(choices=[("N", "northern"), ("S", "southern")], max_length=1),
+                ),
+                (
+                    "season_month",
+                    models.PositiveSmallIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(12),
+                        ]
+                    ),
+                ),
+                (
+                    "season_day",
+                    models.PositiveSmallIntegerField(
+                        help_text="Day of the month, 1 to 28, so that it exists in every year.",
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(28),
+                        ],
+                    ),
+                ),
             ],
             options={
-                'ordering': ['name'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('season_day__range', (1, 28)), ('season_month__range', (1, 12))), name='base_season_date_exists')],
+                "ordering": ["name"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("season_day__range", (1, 28)), ("season_month__range", (1, 12))),
+                        name="base_season_date_exists",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Aircraft',
+            name="Aircraft",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('registration', models.CharField(max_length=12, unique=True, validators=[django.core.validators.RegexValidator('^[A-Z0-9]+(-[A-Z0-9]+)*$', 'Use capital letters, digits and single hyphens.')])),
-                ('serial_number', models.CharField(max_length=40, unique=True)),
-                ('type_name', models.CharField(max_length=60)),
-                ('state', models.CharField(choices=[('in_service', 'in service'), ('stored', 'stored'), ('left', 'left the fleet')], default='in_service', max_length=12)),
-                ('entered_service_on', models.DateField()),
-                ('modifications', models.CharField(blank=True, help_text='Modification state, as filed.', max_length=200)),
-                ('base', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='aircraft', to='fleet.base')),
-                ('variant', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='aircraft', to='fleet.variant')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "registration",
+                    models.CharField(
+                        max_length=12,
+                        unique=True,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "^[A-Z0-9]+(-[A-Z0-9]+)*$", "Use capital letters, digits and single hyphens."
+                            )
+                        ],
+                    ),
+                ),
+                ("serial_number", models.CharField(max_length=40, unique=True)),
+                ("type_name", models.CharField(max_length=60)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("in_service", "in service"),
+                            ("stored", "stored"),
+                            ("left", "left the fleet"),
+                        ],
+                        default="in_service",
+                        max_length=12,
+                    ),
+                ),
+                ("entered_service_on", models.DateField()),
+                (
+                    "modifications",
+                    models.CharField(blank=True, help_text="Modification state, as filed.", max_length=200),
+                ),
+                (
+                    "base",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="aircraft", to="fleet.base"
+                    ),
+                ),
+                (
+                    "variant",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="aircraft",
+                        to="fleet.variant",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'aircraft',
-                'ordering': ['registration'],
+                "verbose_name_plural": "aircraft",
+                "ordering": ["registration"],
             },
         ),
         migrations.CreateModel(
-            name='User',
+            name="User",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('username', models.CharField(error_messages={'unique': 'A user with that username already exists.'}, help_text='Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.', max_length=150, unique=True, validators=[django.contrib.auth.validators.UnicodeUsernameValidator()], verbose_name='username')),
-                ('first_name', models.CharField(blank=True, max_length=150, verbose_name='first name')),
-                ('last_name', models.CharField(blank=True, max_length=150, verbose_name='last name')),
-                ('email', models.EmailField(blank=True, max_length=254, verbose_name='email address')),
-                ('is_staff', models.BooleanField(default=False, help_text='Designates whether the user can log into this admin site.', verbose_name='staff status')),
-                ('is_active', models.BooleanField(default=True, help_text='Designates whether this user should be treated as active. Unselect this instead of deleting accounts.', verbose_name='active')),
-                ('date_joined', models.DateTimeField(default=django.utils.timezone.now, verbose_name='date joined')),
-                ('certificate_number', models.CharField(blank=True, max_length=40)),
-                ('certificate_kind', models.CharField(blank=True, help_text='Kind of certificate held.', max_length=60)),
-                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
-                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
-                ('home_base', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='people', to='fleet.base')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
+                (
+                    "is_superuser",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates that this user has all permissions without explicitly assigning them.",
+                        verbose_name="superuser status",
+                    ),
+                ),
+                (
+                    "username",
+                    models.CharField(
+                        error_messages={"unique": "A user with that username already exists."},
+                        help_text="Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.",
+                        max_length=150,
+                        unique=True,
+                        validators=[django.contrib.auth.validators.UnicodeUsernameValidator()],
+                        verbose_name="username",
+                    ),
+                ),
+                ("first_name", models.CharField(blank=True, max_length=150, verbose_name="first name")),
+                ("last_name", models.CharField(blank=True, max_length=150, verbose_name="last name")),
+                ("email", models.EmailField(blank=True, max_length=254, verbose_name="email address")),
+                (
+                    "is_staff",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates whether the user can log into this admin site.",
+                        verbose_name="staff status",
+                    ),
+                ),
+                (
+                    "is_active",
+                    models.BooleanField(
+                        default=True,
+                        help_text="Designates whether this user should be treated as active. Unselect this instead of deleting accounts.",
+                        verbose_name="active",
+                    ),
+                ),
+                (
+                    "date_joined",
+                    models.DateTimeField(default=django.utils.timezone.now, verbose_name="date joined"),
+                ),
+                ("certificate_number", models.CharField(blank=True, max_length=40)),
+                (
+                    "certificate_kind",
+                    models.CharField(blank=True, help_text="Kind of certificate held.", max_length=60),
+                ),
+                (
+                    "groups",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.group",
+                        verbose_name="groups",
+                    ),
+                ),
+                (
+                    "user_permissions",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="Specific permissions for this user.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.permission",
+                        verbose_name="user permissions",
+                    ),
+                ),
+                (
+                    "home_base",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="people",
+                        to="fleet.base",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'user',
-                'verbose_name_plural': 'users',
-                'abstract': False,
+                "verbose_name": "user",
+                "verbose_name_plural": "users",
+                "abstract": False,
             },
             managers=[
-                ('objects', django.contrib.auth.models.UserManager()),
+                ("objects", django.contrib.auth.models.UserManager()),
             ],
         ),
         migrations.CreateModel(
-            name='Instrument',
+            name="Instrument",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.SlugField(help_text='Short code on the label.', max_length=24, unique=True)),
-                ('kind', models.CharField(choices=[('gauge', 'pressure gauge'), ('vessel', 'measuring vessel'), ('thermometer', 'thermometer'), ('refractometer', 'refractometer'), ('voltmeter', 'voltmeter')], max_length=16)),
-                ('description', models.CharField(blank=True, max_length=120)),
-                ('owner', models.CharField(help_text="Who owns it; a lender's name for a borrowed one.", max_length=80)),
-                ('serial_number', models.CharField(blank=True, max_length=40)),
-                ('unit', models.CharField(help_text='Unit it reads in, as UCUM code: kPa, bar, [psi], mL, Cel.', max_length=12)),
-                ('range_low', models.DecimalField(decimal_places=3, max_digits=9)),
-                ('range_high', models.DecimalField(decimal_places=3, max_digits=9)),
-                ('resolution', models.DecimalField(decimal_places=4, max_digits=9)),
-                ('accuracy_kind', models.CharField(choices=[('full_scale_percent', '% of full scale'), ('reading_percent', '% of reading'), ('absolute', '± in its unit')], max_length=20)),
-                ('accuracy', models.DecimalField(decimal_places=4, max_digits=9)),
-                ('needs_calibration', models.BooleanField(default=True, help_text='Off for a plain vessel with engraved marks.')),
-                ('in_use', models.BooleanField(default=True)),
-                ('base', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='instruments', to='fleet.base')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.SlugField(help_text="Short code on the label.", max_length=24, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("gauge", "pressure gauge"),
+                            ("vessel", "measuring vessel"),
+                            ("thermometer", "thermometer"),
+                            ("refractometer", "refractometer"),
+                            ("voltmeter", "voltmeter"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                ("description", models.CharField(blank=True, max_length=120)),
+                (
+                    "owner",
+                    models.CharField(
+                        help_text="Who owns it; a lender's name for a borrowed one.", max_length=80
+                    ),
+                ),
+                ("serial_number", models.CharField(blank=True, max_length=40)),
+                (
+                    "unit",
+                    models.CharField(
+                        help_text="Unit it reads in, as UCUM code: kPa, bar, [psi], mL, Cel.", max_length=12
+                    ),
+                ),
+                ("range_low", models.DecimalField(decimal_places=3, max_digits=9)),
+                ("range_high", models.DecimalField(decimal_places=3, max_digits=9)),
+                ("resolution", models.DecimalField(decimal_places=4, max_digits=9)),
+                (
+                    "accuracy_kind",
+                    models.CharField(
+                        choices=[
+                            ("full_scale_percent", "% of full scale"),
+                            ("reading_percent", "% of reading"),
+                            ("absolute", "± in its unit"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("accuracy", models.DecimalField(decimal_places=4, max_digits=9)),
+                (
+                    "needs_calibration",
+                    models.BooleanField(
+                        default=True, help_text="Off for a plain vessel with engraved marks."
+                    ),
+                ),
+                ("in_use", models.BooleanField(default=True)),
+                (
+                    "base",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="instruments",
+                        to="fleet.base",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['code'],
+                "ordering": ["code"],
             },
         ),
         migrations.CreateModel(
-            name='Calibration',
+            name="Calibration",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('calibrated_on', models.DateField()),
-                ('due_on', models.DateField(verbose_name='calibration due')),
-                ('result', models.CharField(choices=[('passed', 'passed'), ('adjusted', 'adjusted, then passed'), ('failed', 'failed')], default='passed', max_length=10)),
-                ('error_found', models.DecimalField(blank=True, decimal_places=4, help_text='As found, in its unit: read too high (+) or too low (-). Empty: not known.', max_digits=9, null=True)),
-                ('laboratory', models.CharField(blank=True, max_length=120)),
-                ('certificate_number', models.CharField(max_length=60)),
-                ('certificate_file', models.FileField(blank=True, upload_to='certificates/')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='calibrations', to='fleet.instrument')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("calibrated_on", models.DateField()),
+                ("due_on", models.DateField(verbose_name="calibration due")),
+                (
+                    "result",
+                    models.CharField(
+                        choices=[
+                            ("passed", "passed"),
+                            ("adjusted", "adjusted, then passed"),
+                            ("failed", "failed"),
+                        ],
+                        default="passed",
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "error_found",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=4,
+                        help_text="As found, in its unit: read too high (+) or too low (-). Empty: not known.",
+                        max_digits=9,
+                        null=True,
+                    ),
+                ),
+                ("laboratory", models.CharField(blank=True, max_length=120)),
+                ("certificate_number", models.CharField(max_length=60)),
+                ("certificate_file", models.FileField(blank=True, upload_to="certificates/")),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="calibrations",
+                        to="fleet.instrument",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['instrument', '-calibrated_on'],
+                "ordering": ["instrument", "-calibrated_on"],
             },
         ),
         migrations.CreateModel(
-            name='Operator',
+            name="Operator",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120)),
-                ('deferral_time_zone', models.CharField(default='UTC', help_text='The one time base in which deferral days begin and end.', max_length=64, validators=[fleet.models.base.valid_time_zone])),
-                ('inspection_records', models.BooleanField(default=True, help_text='Records of tasks that are inspections also carry what 14 CFR 43.11 asks: total time, extent, approved or disapproved, list of discrepancies.')),
-                ('purges_before_escalation', models.PositiveSmallIntegerField(default=2, help_text='After this many purges on one occasion it escalates.', validators=[django.core.validators.MinValueValidator(1)])),
-                ('too_low_share', models.DecimalField(decimal_places=2, default='0.50', help_text="A reading under this share of the aircraft's own baseline needs a decision in writing.", max_digits=3, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1)])),
-                ('due_soon_days', models.PositiveSmallIntegerField(default=30)),
-                ('is_demo', models.BooleanField(default=False, editable=False)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                (
+                    "deferral_time_zone",
+                    models.CharField(
+                        default="UTC",
+                        help_text="The one time base in which deferral days begin and end.",
+                        max_length=64,
+                        validators=[fleet.models.base.valid_time_zone],
+                    ),
+                ),
+                (
+                    "inspection_records",
+                    models.BooleanField(
+                        default=True,
+                        help_text="Records of tasks that are inspections also carry what 14 CFR 43.11 asks: total time, extent, approved or disapproved, list of discrepancies.",
+                    ),
+                ),
+                (
+                    "purges_before_escalation",
+                    models.PositiveSmallIntegerField(
+                        default=2,
+                        help_text="After this many purges on one occasion it escalates.",
+                        validators=[django.core.validators.MinValueValidator(1)],
+                    ),
+                ),
+                (
+                    "too_low_share",
+                    models.DecimalField(
+                        decimal_places=2,
+                        default="0.50",
+                        help_text="A reading under this share of the aircraft's own baseline needs a decision in writing.",
+                        max_digits=3,
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(1),
+                        ],
+                    ),
+                ),
+                ("due_soon_days", models.PositiveSmallIntegerField(default=30)),
+                ("is_demo", models.BooleanField(default=False, editable=False)),
             ],
             options={
-                'verbose_name_plural': 'operator',
-                'constraints': [models.CheckConstraint(condition=models.Q(('pk', 1)), name='operator_is_one_row')],
+                "verbose_name_plural": "operator",
+                "constraints": [
+                    models.CheckConstraint(condition=models.Q(("pk", 1)), name="operator_is_one_row")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Part',
+            name="Part",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('part_number', models.CharField(max_length=40)),
-                ('serial_number', models.CharField(max_length=40)),
-                ('kind', models.CharField(choices=[('panel', 'porous panel'), ('nozzle', 'propeller nozzle'), ('pump', 'metering pump'), ('proportioning', 'proportioning unit'), ('strainer', 'strainer'), ('filter', 'filter'), ('tank', 'fluid tank')], max_length=16)),
-                ('description', models.CharField(blank=True, max_length=120)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("part_number", models.CharField(max_length=40)),
+                ("serial_number", models.CharField(max_length=40)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("panel", "porous panel"),
+                            ("nozzle", "propeller nozzle"),
+                            ("pump", "metering pump"),
+                            ("proportioning", "proportioning unit"),
+                            ("strainer", "strainer"),
+                            ("filter", "filter"),
+                            ("tank", "fluid tank"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                ("description", models.CharField(blank=True, max_length=120)),
             ],
             options={
-                'ordering': ['part_number', 'serial_number'],
-                'constraints': [models.UniqueConstraint(fields=('part_number', 'serial_number'), name='part_serial_once_per_number')],
+                "ordering": ["part_number", "serial_number"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("part_number", "serial_number"), name="part_serial_once_per_number"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Position',
+            name="Position",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.SlugField(max_length=24)),
-                ('name', models.CharField(max_length=80)),
-                ('kind', models.CharField(choices=[('panel', 'porous panel'), ('nozzle', 'propeller nozzle'), ('pump', 'metering pump'), ('proportioning', 'proportioning unit'), ('strainer', 'strainer'), ('filter', 'filter'), ('tank', 'fluid tank')], max_length=16)),
-                ('order', models.PositiveSmallIntegerField(default=0)),
-                ('plan_x', models.DecimalField(decimal_places=4, default=0.5, max_digits=5, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1)])),
-                ('plan_y', models.DecimalField(decimal_places=4, default=0.5, max_digits=5, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1)])),
-                ('plan_width', models.DecimalField(decimal_places=4, default=0.05, max_digits=5, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1)])),
-                ('plan_height', models.DecimalField(decimal_places=4, default=0.05, max_digits=5, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1)])),
-                ('resets', models.ManyToManyField(blank=True, help_text='The measuring points whose series start anew when what stands here is purged or replaced.', related_name='reset_by', to='fleet.measuringpoint')),
-                ('variant', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='positions', to='fleet.variant')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.SlugField(max_length=24)),
+                ("name", models.CharField(max_length=80)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("panel", "porous panel"),
+                            ("nozzle", "propeller nozzle"),
+                            ("pump", "metering pump"),
+                            ("proportioning", "proportioning unit"),
+                            ("strainer", "strainer"),
+                            ("filter", "filter"),
+                            ("tank", "fluid tank"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                ("order", models.PositiveSmallIntegerField(default=0)),
+                (
+                    "plan_x",
+                    models.DecimalField(
+                        decimal_places=4,
+                        default=0.5,
+                        max_digits=5,
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(1),
+                        ],
+                    ),
+                ),
+                (
+                    "plan_y",
+                    models.DecimalField(
+                        decimal_places=4,
+                        default=0.5,
+                        max_digits=5,
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(1),
+                        ],
+                    ),
+                ),
+                (
+                    "plan_width",
+                    models.DecimalField(
+                        decimal_places=4,
+                        default=0.05,
+                        max_digits=5,
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(1),
+                        ],
+                    ),
+                ),
+                (
+                    "plan_height",
+                    models.DecimalField(
+                        decimal_places=4,
+                        default=0.05,
+                        max_digits=5,
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(1),
+                        ],
+                    ),
+                ),
+                (
+                    "resets",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The measuring points whose series start anew when what stands here is purged or replaced.",
+                        related_name="reset_by",
+                        to="fleet.measuringpoint",
+                    ),
+                ),
+                (
+                    "variant",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="positions",
+                        to="fleet.variant",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['variant', 'order', 'code'],
+                "ordering": ["variant", "order", "code"],
             },
         ),
         migrations.AddField(
-            model_name='measuringpoint',
-            name='position',
-            field=models.ForeignKey(blank=True, help_text='The panel of a panel port.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='points', to='fleet.position'),
+            model_name="measuringpoint",
+            name="position",
+            field=models.ForeignKey(
+                blank=True,
+                help_text="The panel of a panel port.",
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="points",
+                to="fleet.position",
+            ),
         ),
         migrations.CreateModel(
-            name='Fitment',
+            name="Fitment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('fitted_on', models.DateField()),
-                ('fitted_hours', models.DecimalField(blank=True, decimal_places=2, max_digits=9, null=True)),
-                ('removed_on', models.DateField(blank=True, null=True)),
-                ('removed_hours', models.DecimalField(blank=True, decimal_places=2, max_digits=9, null=True)),
-                ('removal_reason', models.CharField(blank=True, max_length=200)),
-                ('aircraft', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='fitments', to='fleet.aircraft')),
-                ('part', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='fitments', to='fleet.part')),
-                ('position', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='fitments', to='fleet.position')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("fitted_on", models.DateField()),
+                ("fitted_hours", models.DecimalField(blank=True, decimal_places=2, max_digits=9, null=True)),
+                ("removed_on", models.DateField(blank=True, null=True)),
+                ("removed_hours", models.DecimalField(blank=True, decimal_places=2, max_digits=9, null=True)),
+                ("removal_reason", models.CharField(blank=True, max_length=200)),
+                (
+                    "aircraft",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="fitments",
+                        to="fleet.aircraft",
+                    ),
+                ),
+                (
+                    "part",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="fitments", to="fleet.part"
+                    ),
+                ),
+                (
+                    "position",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="fitments",
+                        to="fleet.position",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['aircraft', 'position', '-fitted_on'],
+                "ordering": ["aircraft", "position", "-fitted_on"],
             },
         ),
         migrations.CreateModel(
-            name='ReferenceRow',
+            name="ReferenceRow",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('temperature', models.DecimalField(decimal_places=2, help_text='Fluid temperature in °C.', max_digits=5)),
-                ('value', models.DecimalField(decimal_places=3, help_text='In kPa gauge or mL/min.', max_digits=9)),
-                ('point', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='reference_rows', to='fleet.measuringpoint')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "temperature",
+                    models.DecimalField(decimal_places=2, help_text="Fluid temperature in °C.", max_digits=5),
+                ),
+                (
+                    "value",
+                    models.DecimalField(decimal_places=3, help_text="In kPa gauge or mL/min.", max_digits=9),
+                ),
+                (
+                    "point",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="reference_rows",
+                        to="fleet.measuringpoint",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['point', 'temperature'],
+                "ordering": ["point", "temperature"],
             },
         ),
         migrations.CreateModel(
-            name='UtilisationEntry',
+            name="UtilisationEntry",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('on', models.DateField(verbose_name='date')),
-                ('hours', models.DecimalField(decimal_places=2, max_digits=9, validators=[django.core.validators.MinValueValidator(0)], verbose_name='total flight hours')),
-                ('landings', models.PositiveIntegerField(verbose_name='total landings')),
-                ('kind', models.CharField(choices=[('reading', 'reading'), ('meter_change', 'meter change')], default='reading', max_length=12)),
-                ('remark', models.CharField(blank=True, max_length=200)),
-                ('source', models.CharField(blank=True, help_text='Where the figures come from, e.g. file and line.', max_length=120)),
-                ('entered_at', models.DateTimeField(auto_now_add=True)),
-                ('aircraft', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='utilisation', to='fleet.aircraft')),
-                ('entered_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='fleet.utilisationentry')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("on", models.DateField(verbose_name="date")),
+                (
+                    "hours",
+                    models.DecimalField(
+                        decimal_places=2,
+                        max_digits=9,
+                        validators=[django.core.validators.MinValueValidator(0)],
+                        verbose_name="total flight hours",
+                    ),
+                ),
+                ("landings", models.PositiveIntegerField(verbose_name="total landings")),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("reading", "reading"), ("meter_change", "meter change")],
+                        default="reading",
+                        max_length=12,
+                    ),
+                ),
+                ("remark", models.CharField(blank=True, max_length=200)),
+                (
+                    "source",
+                    models.CharField(
+                        blank=True,
+                        help_text="Where the figures come from, e.g. file and line.",
+                        max_length=120,
+                    ),
+                ),
+                ("entered_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "aircraft",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="utilisation",
+                        to="fleet.aircraft",
+                    ),
+                ),
+                (
+                    "entered_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="fleet.utilisationentry",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'utilisation entries',
-                'ordering': ['aircraft', 'on', 'pk'],
+                "verbose_name_plural": "utilisation entries",
+                "ordering": ["aircraft", "on", "pk"],
             },
         ),
         migrations.AddField(
-            model_name='measuringpoint',
-            name='variant',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='points', to='fleet.variant'),
+            model_name="measuringpoint",
+            name="variant",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="points", to="fleet.variant"
+            ),
         ),
         migrations.CreateModel(
-            name='Authorisation',
+            name="Authorisation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('act', models.CharField(choices=[('perform', 'perform'), ('inspect', 'inspect (second signature)'), ('release', 'release to service')], max_length=10)),
-                ('reference', models.CharField(help_text='Where the authorisation is filed.', max_length=60)),
-                ('valid_from', models.DateField()),
-                ('valid_until', models.DateField(blank=True, null=True)),
-                ('user', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='authorisations', to=settings.AUTH_USER_MODEL)),
-                ('variants', models.ManyToManyField(blank=True, help_text='None chosen: every variant.', related_name='+', to='fleet.variant')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "act",
+                    models.CharField(
+                        choices=[
+                            ("perform", "perform"),
+                            ("inspect", "inspect (second signature)"),
+                            ("release", "release to service"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("reference", models.CharField(help_text="Where the authorisation is filed.", max_length=60)),
+                ("valid_from", models.DateField()),
+                ("valid_until", models.DateField(blank=True, null=True)),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="authorisations",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "variants",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="None chosen: every variant.",
+                        related_name="+",
+                        to="fleet.variant",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['user', 'act', 'valid_from'],
+                "ordering": ["user", "act", "valid_from"],
             },
         ),
         migrations.CreateModel(
-            name='FluidBatch',
+            name="FluidBatch",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.SlugField(max_length=24, unique=True)),
-                ('kind', models.CharField(help_text='Kind of fluid as on the drum, e.g. FPD 85 %.', max_length=60)),
-                ('received_on', models.DateField()),
-                ('expires_on', models.DateField()),
-                ('litres', models.DecimalField(decimal_places=1, max_digits=8)),
-                ('base', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='fluid_batches', to='fleet.base')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.SlugField(max_length=24, unique=True)),
+                (
+                    "kind",
+                    models.CharField(help_text="Kind of fluid as on the drum, e.g. FPD 85 %.", max_length=60),
+                ),
+                ("received_on", models.DateField()),
+                ("expires_on", models.DateField()),
+                ("litres", models.DecimalField(decimal_places=1, max_digits=8)),
+                (
+                    "base",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="fluid_batches",
+                        to="fleet.base",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'fluid batches',
-                'ordering': ['-received_on', 'code'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('expires_on__gt', models.F('received_on'))), name='fluid_dates_ordered'), models.CheckConstraint(condition=models.Q(('litres__gt', 0)), name='fluid_litres_positive')],
+                "verbose_name_plural": "fluid batches",
+                "ordering": ["-received_on", "code"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("expires_on__gt", models.F("received_on"))),
+                        name="fluid_dates_ordered",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("litres__gt", 0)), name="fluid_litres_positive"
+                    ),
+                ],
             },
         ),
         migrations.AddConstraint(
-            model_name='instrument',
-            constraint=models.CheckConstraint(condition=models.Q(('range_high__gt', models.F('range_low'))), name='instrument_range_ordered'),
+            model_name="instrument",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("range_high__gt", models.F("range_low"))), name="instrument_range_ordered"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='instrument',
-            constraint=models.CheckConstraint(condition=models.Q(('resolution__gt', 0)), name='instrument_resolution_positive'),
+            model_name="instrument",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("resolution__gt", 0)), name="instrument_resolution_positive"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='instrument',
-            constraint=models.CheckConstraint(condition=models.Q(('accuracy__gte', 0)), name='instrument_accuracy_not_negative'),
+            model_name="instrument",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("accuracy__gte", 0)), name="instrument_accuracy_not_negative"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='calibration',
-            constraint=models.UniqueConstraint(fields=('instrument', 'calibrated_on'), name='calibration_once_a_day'),
+            model_name="calibration",
+            constraint=models.UniqueConstraint(
+                fields=("instrument", "calibrated_on"), name="calibration_once_a_day"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='calibration',
-            constraint=models.CheckConstraint(condition=models.Q(('due_on__gt', models.F('calibrated_on'))), name='calibration_dates_ordered', violation_error_message='Calibration is due after the day it was done.'),
+            model_name="calibration",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("due_on__gt", models.F("calibrated_on"))),
+                name="calibration_dates_ordered",
+                violation_error_message="Calibration is due after the day it was done.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='fitment',
-            constraint=models.CheckConstraint(condition=models.Q(('removed_on', None), ('removed_on__gte', models.F('fitted_on')), _connector='OR'), name='fitment_dates_ordered', violation_error_message="A part can't be removed before it was fitted."),
+            model_name="fitment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("removed_on", None), ("removed_on__gte", models.F("fitted_on")), _connector="OR"
+                ),
+                name="fitment_dates_ordered",
+                violation_error_message="A part can't be removed before it was fitted.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='fitment',
-            constraint=models.CheckConstraint(condition=models.Q(('removed_hours', None), ('fitted_hours', None), ('removed_hours__gte', models.F('fitted_hours')), _connector='OR'), name='fitment_hours_ordered', violation_error_message="Hours at removal can't be below hours at fitting."),
+            model_name="fitment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("removed_hours", None),
+                    ("fitted_hours", None),
+                    ("removed_hours__gte", models.F("fitted_hours")),
+                    _connector="OR",
+                ),
+                name="fitment_hours_ordered",
+                violation_error_message="Hours at removal can't be below hours at fitting.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='referencerow',
-            constraint=models.UniqueConstraint(fields=('point', 'temperature'), name='reference_row_once'),
+            model_name="referencerow",
+            constraint=models.UniqueConstraint(fields=("point", "temperature"), name="reference_row_once"),
         ),
         migrations.AddConstraint(
-            model_name='referencerow',
-            constraint=models.CheckConstraint(condition=models.Q(('value__gt', 0)), name='reference_value_positive'),
+            model_name="referencerow",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("value__gt", 0)), name="reference_value_positive"
+            ),
         ),
         migrations.AddIndex(
-            model_name='utilisationentry',
-            index=models.Index(fields=['aircraft', '-on'], name='utilisation_latest'),
+            model_name="utilisationentry",
+            index=models.Index(fields=["aircraft", "-on"], name="utilisation_latest"),
         ),
         migrations.AddConstraint(
-            model_name='utilisationentry',
-            constraint=models.CheckConstraint(condition=models.Q(('hours__gte', 0)), name='utilisation_hours_not_negative'),
+            model_name="utilisationentry",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("hours__gte", 0)), name="utilisation_hours_not_negative"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='position',
-            constraint=models.UniqueConstraint(fields=('variant', 'code'), name='position_code_once_per_variant'),
+            model_name="position",
+            constraint=models.UniqueConstraint(
+                fields=("variant", "code"), name="position_code_once_per_variant"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='measuringpoint',
-            constraint=models.UniqueConstraint(fields=('variant', 'code'), name='point_code_once_per_variant'),
+            model_name="measuringpoint",
+            constraint=models.UniqueConstraint(
+                fields=("variant", "code"), name="point_code_once_per_variant"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='measuringpoint',
-            constraint=models.CheckConstraint(condition=models.Q(('nominal__gt', 0)), name='point_nominal_positive'),
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("nominal__gt", 0)), name="point_nominal_positive"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='authorisation',
-            constraint=models.CheckConstraint(condition=models.Q(('valid_until', None), ('valid_until__gte', models.F('valid_from')), _connector='OR'), name='authorisation_dates_ordered', violation_error_message="An authorisation can't end before it begins."),
+            model_name="authorisation",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("valid_until", None), ("valid_until__gte", models.F("valid_from")), _connector="OR"
+                ),
+                name="authorisation_dates_ordered",
+                violation_error_message="An authorisation can't end before it begins.",
+            ),
         ),
     ]
