@@ -100,7 +100,7 @@ def which_panel(state: SeriesState) -> str:
     if not state.aircraft.variant.has_panel_ports:
         return NO_PORTS
     if state.point.kind == MeasuringPoint.Kind.PANEL_PORT:
-        return f"This port belongs to {state.point.position}." if state.point.position else ""
+        return f"Panel: {state.point.position}." if state.point.position else ""
     return PORTS_TELL
 
 

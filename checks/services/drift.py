@@ -48,29 +48,35 @@ def refresh_drift(*, now: dt.datetime | None = None) -> DriftRun:
         aircraft = list(Aircraft.objects.filter(pk__in=newer.values("aircraft")))
         _store(states, run, started, SeriesState.objects.all())
     for one in aircraft:
-        refresh_aircraft_drift(aircraft=one)
+        _score(one, run)
     return run
 
 
-@transaction.atomic
 def refresh_aircraft_drift(*, aircraft: Aircraft) -> None:
     """Score one aircraft's series by the last stored fit. A first run, another model version or a point that
     the fit has never seen asks for a run over the whole fleet instead."""
+    run = DriftRun.objects.order_by("-run_at", "-pk").first()
+    if run is None or not _score(aircraft, run):
+        refresh_drift()
+
+
+@transaction.atomic
+def _score(aircraft: Aircraft, run: DriftRun) -> bool:
+    """Whether the fit of the run could score the aircraft as it is now."""
     # Two of one aircraft wait for each other, so that the later one has seen what both signed.
     list(Aircraft.objects.filter(pk=aircraft.pk).select_for_update(no_key=True).values_list("pk"))
     started = timezone.now()
-    run = DriftRun.objects.order_by("-run_at", "-pk").first()
     inputs = gather(now=started, aircraft_ids=[aircraft.pk])
     fit = _fit_of(run, inputs)
-    if run is None or fit is None:
-        refresh_drift()
-        return
+    if fit is None:
+        return False
     states = states_of(inputs, fit, Thresholds())
     _store(states, run, started, SeriesState.objects.filter(aircraft=aircraft))
+    return True
 
 
-def _fit_of(run: DriftRun | None, inputs: DriftInputs) -> FleetFit | None:
-    if run is None or run.model_version != MODEL_VERSION:
+def _fit_of(run: DriftRun, inputs: DriftInputs) -> FleetFit | None:
+    if run.model_version != MODEL_VERSION:
         return None
     try:
         fit = FleetFit.from_dict(run.parameters["fit"])

@@ -67,7 +67,7 @@ def _page_of(found: DriftFilter, number: str | None) -> dict[str, Any]:
 
 
 def _tone(state: str) -> str:
-    if state == SeriesState.State.OVER:
+    if state in (SeriesState.State.OVER, SeriesState.State.CLOSING):
         return "act"
     return "heed" if state in ALARMS else ""
 
