@@ -31,14 +31,16 @@ PLACES = (
     Place("checks:defects", "Defects", "checks.view_records"),
     Place("checks:utilisation", "Utilisation", "checks.view_records"),
     Place("checks:instruments", "Instruments", "checks.view_records"),
+    Place("checks:procedures", "Procedures", "checks.view_records"),
 )
 
 
 def frame(request: HttpRequest) -> dict[str, Any]:
-    """`nav_items`: dicts of label, url, current; `demo_banner`: bool. Both are worked out only where a
-    template shows them, so the parts that htmx asks for don't pay."""
+    """`nav_items`: dicts of label, url, current; `demo_banner`: bool; `user_role`: the person's roles. All
+    are worked out only where a template shows them, so the parts that htmx asks for don't pay."""
     return {
         "nav_items": SimpleLazyObject(lambda: nav_items(request)),
+        "user_role": SimpleLazyObject(lambda: roles_of(request)),
         "demo_banner": SimpleLazyObject(is_demo),
     }
 
@@ -62,6 +64,14 @@ def nav_items(request: HttpRequest) -> list[dict[str, Any]]:
         url = reverse("admin:index")
         items.append({"label": "Master data", "url": url, "current": request.path.startswith(url)})
     return items
+
+
+def roles_of(request: HttpRequest) -> str:
+    """The names of the person's roles, '' for a person without one (one query)."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return ""
+    return ", ".join(user.groups.order_by("name").values_list("name", flat=True))
 
 
 def is_demo() -> bool:

@@ -169,6 +169,7 @@ STATES: dict[str, State] = {
     "out of calibration": State("out of calibration", "cross", "act"),
     "no calibration needed": State("no calibration needed", "dashes", "faint"),
     "valid": State("valid", "tick"),
+    "ends soon": State("ends soon", "dial-part", "heed"),
     "expired": State("expired", "cross", "act"),
     "settled": State("settled", "tick"),
     "not settled": State("not settled", "few-dots", "faint"),
