@@ -1,0 +1,80 @@
+"""Icing status: one line for each aircraft, what the records hold against flight in icing."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from checks.forms.aircraft import IcingFilter
+from checks.selectors import icing
+from checks.selectors.icing import IcingStatus, Reason
+from checks.views import addresses
+from checks.views.access import needs
+from checks.views.parts import is_part
+from fleet import shapes
+from fleet.models import Aircraft
+
+PER_PAGE = 100
+# The state whose shape and tone a reason is shown with; its text says the word itself.
+SHOWN_AS = {
+    icing.DEFECT: "open",
+    icing.EXPIRED: "deferral expired",
+    icing.NOT_VALID: "not valid",
+    icing.LIMITED: "deferred",
+    icing.LATE: "overdue",
+    icing.UNKNOWN: "no record",
+    icing.STORED: "stored",
+}
+
+
+@dataclass(frozen=True)
+class ReasonShown:
+    """A reason for a page: its words, shape and tone, and where the record is."""
+
+    text: str
+    shape: str
+    tone: str
+    href: str
+
+
+def shown(reason: Reason) -> ReasonShown:
+    """How a reason is shown. No query."""
+    state = shapes.state(SHOWN_AS[reason.kind])
+    return ReasonShown(reason.text, state.shape, state.tone, addresses.of_reason(reason))
+
+
+def line(status: IcingStatus) -> dict:
+    """One aircraft with its reasons and the tone of the gravest, for a page. No query."""
+    reasons = [shown(reason) for reason in status.reasons]
+    tones = {reason.tone for reason in reasons}
+    tone = next((tone for tone in ("act", "heed") if tone in tones), "")
+    return {"aircraft": status.aircraft, "words": status.words, "reasons": reasons, "tone": tone}
+
+
+def count_against(statuses: Iterable[IcingStatus]) -> int:
+    return sum(bool(status.reasons) for status in statuses)
+
+
+@require_safe
+@needs("checks.view_records")
+def icing_status(request: HttpRequest) -> HttpResponse:
+    """Every aircraft that has not left; htmx gets the list alone, each minute and when the filter changes."""
+    fleet = Aircraft.objects.exclude(state=Aircraft.State.LEFT)
+    found = IcingFilter(request.GET, queryset=fleet)
+    at = timezone.now()
+    context = {"filter": found, "understood": found.is_valid(), "at": at}
+    if context["understood"]:
+        statuses = found.statuses(at)
+        page = Paginator(statuses, PER_PAGE).get_page(request.GET.get("page"))
+        context |= {
+            "page_obj": page,
+            "lines": [line(status) for status in page],
+            "against": count_against(statuses),
+            "number": len(statuses),
+        }
+    template = "checks/icing_part.html" if is_part(request) else "checks/icing_status.html"
+    return render(request, template, context)
