@@ -3,9 +3,11 @@
 from django.urls import URLPattern, URLResolver, path
 
 from reports import views
+from reports.home_view import home
 
 app_name = "reports"
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", home, name="home"),
     path("reports/due.csv", views.due_csv, name="due_csv"),
     path("reports/due.pdf", views.due_pdf, name="due_pdf"),
     path("reports/drift.pdf", views.drift_pdf, name="drift_pdf"),
