@@ -1,5 +1,7 @@
 """Logging in, and what a person sees who tried too often."""
 
+from typing import Any
+
 from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
@@ -7,7 +9,20 @@ from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-log_in = LoginView.as_view(template_name="registration/login.html", redirect_authenticated_user=True)
+from fleet import demo_logins
+
+
+class LogIn(LoginView):
+    """The log-in page; a demo shows its log-ins on it."""
+
+    template_name = "registration/login.html"
+    redirect_authenticated_user = True
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(**kwargs) | {"demo_logins": demo_logins.kept()}
+
+
+log_in = LogIn.as_view()
 
 
 @login_not_required

@@ -15,6 +15,7 @@ from django.db import connection
 from django.utils import timezone
 
 from checks.services.due import refresh_due
+from fleet import demo_logins
 from fleet.models import User
 from reports.demo.history import SEED, generate
 from reports.demo.state import DEMO, REAL, TRUTH_FILE, clear_demo, database_state, keep_truth
@@ -88,7 +89,18 @@ class Command(BaseCommand):
         self.stdout.write(f"{truth.events} events of six years loaded in {seconds:.0f} s.")
 
     def _say_where(self, address: str) -> None:
-        known = set(User.objects.filter(is_active=True).values_list("username", flat=True))
+        known = dict(
+            User.objects.filter(is_active=True, username__in=dict(LOG_INS))
+            .order_by("groups__name")
+            .values_list("username", "groups__name")
+        )
+        demo_logins.keep(
+            [
+                {"role": known[name], "username": name, "password": PASSWORD}
+                for name, _ in LOG_INS
+                if name in known
+            ]
+        )
         lines = [
             "",
             f"Look at   http://{address}/",
