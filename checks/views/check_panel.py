@@ -230,7 +230,8 @@ def series_scenes(readings: Iterable[Reading], marks: Mapping[int, str]) -> Iter
     """Each timed series, in the unit in which it was read."""
     series: dict[Step, list[Reading]] = {}
     for reading in readings:
-        if reading.role == Reading.Role.SERIES:
+        # A value from paper has no time of its own: there is no course to draw.
+        if reading.role == Reading.Role.SERIES and reading.elapsed_seconds is not None:
             series.setdefault(reading.step, []).append(reading)
     for step, rows in series.items():
         rows.sort(key=lambda r: r.elapsed_seconds)
