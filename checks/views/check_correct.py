@@ -21,7 +21,7 @@ def check_correct(request: HttpRequest, uuid: object) -> HttpResponse:
     if event.is_draft:
         messages.info(request, "It is a draft: change it as it is.")
         return redirect("checks:check", uuid=event.pk)
-    form, barred = CorrectForm(request.POST or None), ()
+    form, barred = CorrectForm(request.POST if request.method == "POST" else None), ()
     if request.method == "POST" and form.is_valid():
         try:
             draft = correct(event=event, by=request.user, reason=form.cleaned_data["reason"])

@@ -22,7 +22,7 @@ def check_decide(request: HttpRequest, uuid: object) -> HttpResponse:
     if event.is_draft:
         messages.error(request, "It is not signed as performed yet. That signature comes first.")
         return redirect("checks:check", uuid=event.pk)
-    form, barred = DecideForm(request.POST or None), ()
+    form, barred = DecideForm(request.POST if request.method == "POST" else None), ()
     if request.method == "POST" and form.is_valid():
         try:
             decide_too_low(event=event, by=request.user, **form.cleaned_data)

@@ -90,7 +90,7 @@ def signing(
     request: HttpRequest, event: CheckEvent, page: Page, barred: tuple[Problem, ...], panel: Any
 ) -> HttpResponse:
     """Show what is signed and what bars it; with a password, sign. What the service refuses is shown."""
-    form = PasswordForm(request.POST or None)
+    form = PasswordForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and not barred and form.is_valid():
         try:
             page.sign(event=event, by=request.user, password=form.cleaned_data["password"])

@@ -1,0 +1,135 @@
+"""The whole story at a phone's width: a check over its limit, purge, test again, rectified, released.
+
+On the way: what is seen at once without reloading, what stays typed, and that the pages fit and can be used.
+"""
+
+import datetime as dt
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.urls import NoReverseMatch, reverse
+
+from checks.models import CheckEvent, Defect
+from checks.services.defects import rectify
+from tests.world import PASSWORD, World, build_world
+
+WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
+PHONE = pytest.mark.parametrize("browser_page", [390], ids=["390px"], indirect=True)
+
+
+@pytest.fixture
+def world(transactional_db: None) -> World:
+    return build_world(today=dt.date.today())
+
+
+def fits(page) -> None:
+    """No sideways scrolling, and no finding of axe-core."""
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    found = Axe().run(page, options=WCAG)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def work(page, *, series: tuple[str, ...] = (), volume: str = "170") -> None:
+    """Carry out what the page asks for, step by step as a person would."""
+    for box in page.locator("input[type=checkbox][name^=caution]").all():
+        box.check()
+    for select in page.locator("select[data-sets]").all():
+        select.select_option(index=1)
+    for minute, value in enumerate(series, start=1):
+        page.locator(".series-row").nth(minute).locator("input[inputmode=decimal]").fill(value)
+    if series:
+        page.get_by_label("Temperature", exact=True).fill("20")
+        page.get_by_label("Collection began").fill(f"{len(series)}:10")
+        page.get_by_label("Volume collected").fill(volume)
+    for look in page.locator(".look").all():
+        look.get_by_role("radio", name="Yes").check()
+
+
+def sign(page, button: str) -> str:
+    """Type the password, press the button; the address of the record."""
+    page.get_by_label("Your password").fill(PASSWORD)
+    page.get_by_role("button", name=button).click()
+    page.wait_for_url(re.compile(r"/checks/[0-9a-f-]{36}/$"))
+    return page.url
+
+
+def go_to_signing(page) -> None:
+    page.get_by_role("button", name="Go to signing").click()
+    page.wait_for_url("**/sign/")
+
+
+@PHONE
+def test_over_limit_purge_retest_and_release(browser_page, sign_in, world: World) -> None:
+    page = browser_page
+    sign_in(world.person("technician1"))
+    page.goto("/checks/new/")
+    page.get_by_role("link", name=world.forward.registration).click()
+    page.get_by_role("button", name="Pressure and flow check").click()
+    page.wait_for_selector("#check")
+    fits(page)
+
+    # One value, 'Same' for the rest: over the limit is said without reloading the page.
+    work(page, series=("310",), volume="170")
+    for _ in range(3):
+        button = page.locator("[data-same]").nth(1)
+        row = button.locator("xpath=..")
+        button.click()
+        assert row.locator("input[inputmode=decimal]").input_value() == "310"
+        page.evaluate("document.querySelectorAll('[data-same]')[1].remove()")
+    page.get_by_label("Collection began").fill("4:10")
+    page.get_by_label("Remarks").fill("Cold morning")
+    page.get_by_label("Remarks").blur()
+    page.get_by_text("outside by 172.5 kPa").first.wait_for()
+    line = page.locator("#outcome-line")
+    assert "over limit" in line.inner_text()
+    assert page.get_by_label("Unit").nth(1).input_value() == "kPa"  # as the gauge reads
+    fits(page)
+    go_to_signing(page)
+    fits(page)
+    first = sign(page, "Sign as performed")
+    assert page.get_by_text("A defect is on record").is_visible()
+    fits(page)
+    see_it_in_the_icing_status(page, world, "recorded against")
+
+    page.goto(first)
+    page.get_by_role("button", name="Panel purge, then test again").click()
+    page.wait_for_selector("#check")
+    work(page)
+    go_to_signing(page)
+    sign(page, "Sign as performed")
+    page.get_by_role("button", name="Test again: Pressure and flow check").click()
+    page.wait_for_selector("#check")
+    work(page, series=("90", "96", "96", "96"))
+    go_to_signing(page)
+    retest = sign(page, "Sign as performed")
+    assert page.locator(".attempts li").count() == 3
+
+    release(page, sign_in, world, retest)
+
+
+def see_it_in_the_icing_status(page, world: World, words: str) -> None:
+    """The list of icing status names the aircraft with what is recorded, where that page exists."""
+    try:
+        address = reverse("checks:icing_status")
+    except NoReverseMatch:
+        return
+    page.goto(address)
+    text = page.locator("main").inner_text()
+    assert world.forward.registration in text and words in text.lower()
+
+
+def release(page, sign_in, world: World, retest: str) -> None:
+    """The releaser is told what stands against it, has it rectified, and signs."""
+    releaser = world.person("releaser1")
+    sign_in(releaser)
+    page.goto(retest)
+    page.get_by_role("link", name="Go to the release").click()
+    assert page.get_by_role("heading", name="Recorded against this release").is_visible()
+    fits(page)
+    event = CheckEvent.objects.get(pk=retest.rstrip("/").rsplit("/", 1)[1])
+    rectify(defect=Defect.objects.get(), by=releaser, password=PASSWORD, text="Panels purged.", retest=event)
+    page.reload()
+    sign(page, "Sign the release")
+    assert page.locator(".headline .state").inner_text() == "released"
+    assert set(event.signatures.values_list("act", flat=True)) == {"performed", "released"}
