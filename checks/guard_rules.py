@@ -22,6 +22,8 @@ WRITTEN_ONCE = (
     models.Defect,
     models.Deferral,
     models.Rectification,
+    models.InstrumentFinding,
+    models.DoubtReview,
 )
 
 

@@ -1,6 +1,7 @@
 """What is to be done, what was done, and what it means."""
 
 from checks.models.defect import Defect, Deferral, Rectification
+from checks.models.doubt import DoubtReview, InstrumentFinding
 from checks.models.event import CautionFollowed, CheckEvent, Decision, Observation, Reading, Reset, Result
 from checks.models.imports import ImportBatch
 from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
@@ -15,9 +16,11 @@ __all__ = [
     "Decision",
     "Defect",
     "Deferral",
+    "DoubtReview",
     "DriftRun",
     "DuePoint",
     "ImportBatch",
+    "InstrumentFinding",
     "LimitRow",
     "LimitTable",
     "Observation",
