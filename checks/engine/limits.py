@@ -129,8 +129,9 @@ def _between(a: LimitRow, b: LimitRow, temperature: Decimal, rule: str) -> Limit
 
 def _line(a: LimitRow, b: LimitRow, temperature: Decimal, side: str) -> Decimal:
     first, second = getattr(a, side), getattr(b, side)
-    part = EXACT.divide(temperature - a.temperature, b.temperature - a.temperature)
-    return EXACT.add(first, EXACT.multiply(second - first, part))
+    # Multiply first: a third of the way, times 27, must be 9 and not 8.999...
+    rise = EXACT.multiply(second - first, temperature - a.temperature)
+    return EXACT.add(first, EXACT.divide(rise, b.temperature - a.temperature))
 
 
 def _serves(table: LimitTable, temperature: Decimal) -> str:

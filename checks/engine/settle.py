@@ -71,7 +71,7 @@ def settle(
         raise ValueError(
             "resolution and cadence must be more than 0, tolerance not negative, needed at least 2"
         )
-    fault = _order_fault(samples)
+    fault = order_fault(samples)
     if fault:
         return Settled(False, None, None, None, tuple(NOT_JUDGED for _ in samples), fault)
     half = resolution / 2 + _ROUNDING
@@ -112,7 +112,8 @@ def ceiling(
     return Ceiling(True, True, first, looked_at, reason)
 
 
-def _order_fault(samples: Sequence[Sample]) -> str | None:
+def order_fault(samples: Sequence[Sample]) -> str | None:
+    """What is wrong with the order of a series, or None: times rise and start with the pump."""
     if samples and samples[0].elapsed_s < 0:
         return "a reading lies before the start of the pump; correct its time"
     for a, b in pairwise(samples):

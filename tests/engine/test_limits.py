@@ -43,6 +43,12 @@ def test_a_line_is_rounded_to_the_strict_side():
     assert (limit.lower, limit.upper) == (D("1.333334"), D("10.333333"))
 
 
+@pytest.mark.parametrize(("first", "second", "at", "exact"), [(1, 28, 1, 10), (0, 21, 1, 7), (28, 1, 2, 10)])
+def test_a_third_of_the_way_is_exact(first, second, at, exact):
+    # By hand: 1 + 27 / 3 = 10. A reading of 10 meets that limit; 9.999999 would call it over.
+    assert limit_at(upper_table((0, first), (3, second), rule="linear"), D(at)).upper == exact
+
+
 def test_rows_only_serves_its_rows():
     table = replace(FALLING, rule="rows_only")
     assert limit_at(table, D(5)) == NotServed(
