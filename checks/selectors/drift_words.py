@@ -13,7 +13,7 @@ from checks.engine.drift_action import LOOK, NOTHING, PURGE_BEFORE, REPLACE
 from checks.models import SeriesState
 from fleet.models import MeasuringPoint
 
-ODDS = ((2, 3), (3, 4), (4, 5), (9, 10), (19, 20))
+ODDS = ((2, 5), (3, 5), (2, 3), (3, 4), (4, 5), (9, 10), (19, 20))
 ADVICE = (
     "Advice from a simplified model, tried on simulated aircraft and not in the field. The limits of the "
     "approved manual decide, not this page; the operator's programme and a licensed person rule.",
@@ -46,12 +46,9 @@ def chance_words(chance: float | None) -> str:
         return "under 1 in 100"
     if chance > 0.99:
         return "over 99 in 100"
-    if chance <= 0.57:
-        odds = f"1 in {round(1 / chance)}"
-    else:
-        part, of = min(ODDS, key=lambda pair: abs(pair[0] / pair[1] - chance))
-        odds = f"{part} in {of}"
-    return f"about {odds}, {chance:.0%}".replace("%", " %")
+    simple = ((1, max(round(1 / chance), 2)), *ODDS)
+    part, of = min(simple, key=lambda pair: abs(pair[0] / pair[1] - chance))
+    return f"about {part} in {of}, {chance:.0%}".replace("%", " %")
 
 
 def crossing_words(state: SeriesState) -> tuple[str, str]:

@@ -324,9 +324,7 @@ def test_a_point_without_a_reference_table_is_not_followed(world: World) -> None
     world.point(world.forward, "port").reference_rows.all().delete()
     read_check(world, world.forward, ago(5), {"nozzle": 0.0}, gauge="vessel-500")
     refresh_drift()
-    assert list(SeriesState.objects.values_list("point__code", flat=True)) == [
-        "nozzle"
-    ]
+    assert list(SeriesState.objects.values_list("point__code", flat=True)) == ["nozzle"]
 
 
 # --- after signing ---------------------------------------------------------------------------------
