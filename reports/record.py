@@ -64,10 +64,12 @@ class CheckRecord:
 
     @property
     def reasons_first(self) -> bool:
-        """Whether the reasons stand with the outcome: nothing else there says the same."""
+        """Whether the reasons stand with the outcome; if not, they follow the readings."""
+        if not self.readings:
+            return True
         if self.inspection and self.inspection.discrepancies:
             return False
-        return self.conclusion.outcome != CheckEvent.Outcome.WITHIN or not self.points
+        return self.conclusion.outcome != CheckEvent.Outcome.WITHIN
 
 
 _RELATED = (
@@ -129,7 +131,7 @@ def check_record(key: object, *, now: dt.datetime | None = None) -> CheckRecord 
         followed=lines.followed_lines(event),
         conditions=lines.conditions(event, bool(readings)),
         decision=story.decision_of(event),
-        defects=story.defect_stories(defects, known, now, operator),
+        defects=story.defect_stories(event, defects, known, now, operator),
         attempts=story.attempt_lines(event, told, known) if len(told) > 1 else (),
         signatures=story.signature_places(event, given, later.record if later else ""),
         links=tuple(story.link(one) for one in _links(event, given, defects)),

@@ -179,7 +179,7 @@ def _point(judged: Judged, readings: Sequence[Reading], table: LimitTable | None
         temperature=minus(shown.temperature),
         limit=shown.limit,
         margin=shown.margin,
-        uncertainty=shown.uncertainty,
+        uncertainty=shown.uncertainty if judged.uncertainty else "",  # 0: no accuracy was on file
         limits_from=limits_from,
         reasons=shown.reasons,
         scene=scene,

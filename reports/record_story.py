@@ -65,10 +65,14 @@ class Act:
 
 @dataclass(frozen=True)
 class DefectStory:
-    """One defect of the occasion with its state today in the operator's time base for deferrals."""
+    """One defect of the occasion with its state today in the operator's time base for deferrals.
+
+    found_here: raised by the signing of this very check, so that its description says what the outcome says.
+    """
 
     state: str
     description: str
+    found_here: bool
     raised_by: str
     raised_at: dt.datetime
     acts: tuple[Act, ...]
@@ -181,7 +185,7 @@ def retests(defects: Iterable[Defect]) -> set[UUID]:
 
 
 def defect_stories(
-    defects: Iterable[Defect], known: dict[UUID, str], now: dt.datetime, operator: Operator
+    event: CheckEvent, defects: Iterable[Defect], known: dict[UUID, str], now: dt.datetime, operator: Operator
 ) -> tuple[DefectStory, ...]:
     """Defects as told on paper, with their state in the operator's time base for deferrals. No query."""
     today = now.astimezone(zoneinfo.ZoneInfo(operator.deferral_time_zone)).date()
@@ -189,6 +193,7 @@ def defect_stories(
         DefectStory(
             state=defect.state(today),
             description=defect.description,
+            found_here=defect.event_id == event.pk,
             raised_by=str(defect.raised_by),
             raised_at=defect.raised_at,
             acts=(*_deferrals(defect), *_rectified(defect, known)),

@@ -165,9 +165,11 @@ MATRIX: dict[str, Row] = {
     "checks:revision_approve": Row(
         get={DIRECTOR}, post={DIRECTOR}, kwargs=lambda s: {"pk": s.typed_revision.pk}
     ),
-    "reports:drift_pdf": Row(get=READERS),
     "reports:due_csv": Row(get=READERS),
     "reports:due_pdf": Row(get=READERS),
+    "reports:drift_pdf": Row(get=READERS),
+    "reports:record_pdf": Row(get=READERS, kwargs=lambda s: {"uuid": s.signed.pk}),
+    "reports:home": Row(get=EVERYBODY),
     # The set-up site as a whole.
     "admin:index": Row(get=DESK, post=DESK),
     "admin:app_list": Row(get=DESK, post=DESK, kwargs=lambda s: {"app_label": "fleet"}),

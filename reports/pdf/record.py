@@ -21,8 +21,8 @@ DECIDES = (
 )
 # Column, width in points, whether digits stand to the right; together 511, the width of an A4 sheet.
 POINTS = (
-    ("Measuring point", 92, False),
-    ("Outcome", 84, False),
+    ("Measuring point", 98, False),
+    ("Outcome", 78, False),
     ("Value", 70, True),
     ("Fluid", 42, True),
     ("Limit", 98, True),
@@ -114,8 +114,8 @@ def _work(record: CheckRecord, width: float) -> list[Flowable]:
 def _from_paper(record: CheckRecord, paper: Paper) -> str:
     return (
         f"Source: {paper.source}. Imported by {paper.imported_by} on {when(record, paper.imported_at)}; "
-        f"accepted by {paper.accepted_by}. That readings had settled, and how long was collected, is taken "
-        "from the paper."
+        f"accepted by {paper.accepted_by}. Readings alone were copied; that they had settled, how long was "
+        "collected, what was seen and which cautions were followed, the paper answers for."
     )
 
 
@@ -134,7 +134,7 @@ def _outcome(record: CheckRecord, width: float) -> list[Flowable]:
 
 
 def _reasons(record: CheckRecord) -> list[Flowable]:
-    """Where neither the table above nor the list of discrepancies below gives them; else with the readings."""
+    """Where no table above and no list of discrepancies gives them; else they follow the readings."""
     return listed(record.conclusion.reasons) if record.reasons_first else []
 
 
@@ -175,11 +175,12 @@ def _found(record: CheckRecord, width: float) -> list[tuple[str, list[Flowable]]
     if record.decision:
         made.append(("Decision in writing", _act(record, record.decision)))
     for defect in record.defects:
-        parts: list[Flowable] = [
-            StateLine(Shown(defect.state), width),
-            paragraph(defect.description),
-            paragraph(f"Raised by {defect.raised_by}, {when(record, defect.raised_at)}.", SMALL),
-        ]
+        raised = f"by {defect.raised_by}, {when(record, defect.raised_at)}."
+        parts: list[Flowable] = [StateLine(Shown(defect.state), width)]
+        if defect.found_here:
+            parts.append(paragraph(f"Found by this check, as told above; raised {raised}"))
+        else:
+            parts += [paragraph(defect.description), paragraph(f"Raised {raised}", SMALL)]
         for act in defect.acts:
             parts += _act(record, act)
         made.append(("Defect", parts))

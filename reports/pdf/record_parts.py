@@ -4,22 +4,22 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.platypus import CondPageBreak, Flowable, Spacer, Table, TableStyle
+from reportlab.platypus import CondPageBreak, Flowable, Paragraph, Spacer, Table, TableStyle
 
 from checks.charts.scene import Band, Line, Points, Scene
 from reports.pdf import fonts
 from reports.pdf.chart import drawing
 from reports.pdf.frame import Document, Shown
 from reports.pdf.parts import StateLine
-from reports.pdf.text import BODY, HEADINGS, LINE, NAME, SMALL, SOFT, TONES, WASHES, paragraph
+from reports.pdf.text import BODY, HEADINGS, LINE, NAME, SMALL, SOFT, TONES, WASHES, paragraph, safe
 from reports.record_story import SignaturePlace, Signed
 
 NAMED = ParagraphStyle("named", BODY, fontName=fonts.BOLD, fontSize=9, spaceAfter=1)
 TITLE = ParagraphStyle("sign-title", SMALL, fontName=fonts.BOLD, fontSize=7.5, spaceAfter=3)
 UNSIGNED = ParagraphStyle("unsigned", BODY, fontName=fonts.ITALIC, textColor=SOFT)
 STAMP = ParagraphStyle("stamp", BODY, fontName=fonts.BOLD, spaceAfter=0)
-#: a section that needs more than this begins where it is and goes on on the next sheet
-MOST_KEPT = 440.0
+#: points: a section that needs more than the most begins where the least is left and goes on overleaf
+MOST_KEPT, LEAST_KEPT = 440.0, 90.0
 SHORT = 600  # the longest text inside a box that can't be parted between sheets
 #: more charts than this are drawn smaller
 FEW = 4
@@ -35,12 +35,12 @@ def section(document: Document, title: str, parts: Sequence[Flowable], keep: boo
     """A heading with what belongs to it, kept on one sheet where it fits; nothing without parts."""
     if not parts:
         return
-    needed = HEADINGS[2].leading + HEADINGS[2].spaceBefore
+    head = HEADINGS[2]
+    needed = head.leading + head.spaceBefore + head.spaceAfter
     needed += sum(_height(part, document.width) for part in (parts if keep else parts[:1]))
-    if needed <= MOST_KEPT:
-        document.add(CondPageBreak(needed))
-    document.heading(title, 2)
-    document.add(*parts)
+    made = Paragraph(safe(title), head)
+    made.bookmark = (title, 0)
+    document.add(CondPageBreak(needed if needed <= MOST_KEPT else LEAST_KEPT), made, *parts)
 
 
 def _height(part: Flowable, width: float) -> float:
@@ -102,12 +102,18 @@ def _place(place: SignaturePlace, when: Callable[[object], str]) -> list[Flowabl
 def _signed(one: Signed, when: Callable[[object], str]) -> list[Flowable]:
     return [
         paragraph(one.name, NAMED),
-        paragraph(f"{one.certificate_kind}\nNo. {one.certificate_number}"),
+        paragraph(_certificate(one)),
         paragraph(one.statement[:SHORT]),
         paragraph(f"Signed {when(one.at)}", NAME),
         paragraph(f"Authorisation {one.authorisation}", NAME),
         paragraph(f"Record {one.record}", NAME),
     ]
+
+
+def _certificate(one: Signed) -> str:
+    if one.certificate_kind == one.certificate_number:  # the words for none
+        return f"Certificate: {one.certificate_kind}"
+    return f"{one.certificate_kind}\nNo. {one.certificate_number}"
 
 
 def charts(scenes: Sequence[Scene], width: float) -> list[Flowable]:

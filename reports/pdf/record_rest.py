@@ -7,9 +7,10 @@ from reports.pdf.frame import Document, Shown, facts, moment, paragraph, table
 from reports.pdf.record_parts import charts, section
 from reports.pdf.text import SMALL
 from reports.record import CheckRecord
+from reports.record_lines import Seen
 from reports.record_story import day
 
-NO_CALIBRATION = "no calibration needed"
+NO_CALIBRATION = "not needed"
 CHAIN = (
     "Each link is hashed (SHA-256) together with the link before it, so that a change of anything signed "
     "shows. The stored record is the original: this sheet shows how it stood when the sheet was made, and no "
@@ -31,12 +32,14 @@ def add_rest(document: Document, record: CheckRecord) -> None:
     width = document.width
     if record.instruments:
         section(document, "Instruments", [_instruments(record)])
+    elif record.readings:
+        section(document, "Instruments", [paragraph("None is named.")])
     if record.readings:
         section(document, "Readings", _readings(record), keep=len(record.readings) < 30)
+    _add_charts(document, record)
     if record.conditions:
         section(document, "Conditions that move a reading", [facts(record.conditions, width, 4)])
     _add_seen(document, record)
-    _add_charts(document, record)
     if record.followed:
         section(document, "Warnings, cautions and confirmations followed", [_followed(record)], keep=False)
     if record.attempts:
@@ -66,7 +69,7 @@ def _instruments(record: CheckRecord) -> Flowable:
         "Calibration due",
         "Certificate",
     )
-    return table(names, rows, (84, 80, 92, 54, 56, 56, 89))
+    return table(names, rows, (78, 84, 86, 54, 56, 56, 97))
 
 
 def _readings(record: CheckRecord) -> list[Flowable]:
@@ -92,25 +95,24 @@ def _add_charts(document: Document, record: CheckRecord) -> None:
         sources.setdefault(one.limits_from, []).append(one.name)
     words = "; ".join(f"{', '.join(names)}: {source}" for source, names in sources.items())
     source_words = paragraph(f"Limits used – {words}.", SMALL)
-    section(document, "Series and limits used", [*rows, source_words], keep=len(rows) < 3)
+    section(document, "Series and limits used", [*rows, source_words], keep=False)
 
 
 def _add_seen(document: Document, record: CheckRecord) -> None:
     if not record.seen:
         return
-    rows = [
-        (
-            str(one.step),
-            one.where,
-            Shown("satisfactory" if one.satisfactory else "not satisfactory"),
-            one.remark or "–",
-        )
-        for one in record.seen
-    ]
+    cells = [(str(one.step), one.where, _seen(one)) for one in record.seen]
+    cells += [("", "", "")] * (len(cells) % 2)
+    rows = [left + right for left, right in zip(cells[::2], cells[1::2], strict=True)]
     asked = {one.step: one.asked for one in record.seen}
     words = [paragraph(f"Step {step}: {text}", SMALL) for step, text in asked.items()]
-    grid = table(("Step", "Where", "Seen", "Remark"), rows, (30, 150, 110, 221))
+    grid = table(("Step", "Where", "Seen") * 2, rows, (30, 98, 127.5) * 2)
     section(document, "Looked at", [*words, grid])
+
+
+def _seen(one: Seen) -> Shown:
+    note = f"– {one.remark}" if one.remark else ""
+    return Shown("satisfactory" if one.satisfactory else "not satisfactory", note)
 
 
 def _followed(record: CheckRecord) -> Flowable:
