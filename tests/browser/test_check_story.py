@@ -8,10 +8,9 @@ import re
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
-from checks.models import CheckEvent, Defect
-from checks.services.defects import rectify
+from checks.models import CheckEvent
 from tests.world import PASSWORD, World, build_world
 
 WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
@@ -57,6 +56,28 @@ def sign(page, button: str) -> str:
 def go_to_signing(page) -> None:
     page.get_by_role("button", name="Go to signing").click()
     page.wait_for_url("**/sign/")
+
+
+@PHONE
+def test_the_same_gauge_at_every_port_is_one_tap_each(browser_page, sign_in, world: World) -> None:
+    page = browser_page
+    sign_in(world.person("technician1"))
+    page.goto(f"/checks/new/?aircraft={world.underfloor.registration}")
+    page.get_by_role("button", name="Pressure and flow check").click()
+    gauges = page.locator("select[data-sets]:has(option:has-text('gauge-3'))")
+    assert gauges.count() == 9  # the system test port and eight panel ports
+    # Its own unit comes with it: gauge-3 reads in psi.
+    gauges.first.select_option(value=str(world.instrument("gauge-3").pk))
+    same = page.get_by_role("button", name="Same instrument as above")
+    for place in range(same.count()):
+        same.nth(place).click()
+    key = str(world.instrument("gauge-3").pk)
+    assert [one.input_value() for one in gauges.all()] == [key] * 9
+    psi = page.locator("select[name$=unit]").evaluate_all(
+        "all => all.filter(s => s.value === '[psi]').length"
+    )
+    assert psi == 9
+    fits(page)
 
 
 @PHONE
@@ -109,27 +130,32 @@ def test_over_limit_purge_retest_and_release(browser_page, sign_in, world: World
 
 
 def see_it_in_the_icing_status(page, world: World, words: str) -> None:
-    """The list of icing status names the aircraft with what is recorded, where that page exists."""
-    try:
-        address = reverse("checks:icing_status")
-    except NoReverseMatch:
-        return
-    page.goto(address)
+    """The list of icing status names the aircraft with what is recorded."""
+    page.goto(reverse("checks:icing_status"))
     text = page.locator("main").inner_text()
     assert world.forward.registration in text and words in text.lower()
 
 
 def release(page, sign_in, world: World, retest: str) -> None:
-    """The releaser is told what stands against it, has it rectified, and signs."""
-    releaser = world.person("releaser1")
-    sign_in(releaser)
+    """The releaser is told what stands against it, signs the defect as rectified, then the release."""
+    sign_in(world.person("releaser1"))
     page.goto(retest)
     page.get_by_role("link", name="Go to the release").click()
     assert page.get_by_role("heading", name="Recorded against this release").is_visible()
     fits(page)
-    event = CheckEvent.objects.get(pk=retest.rstrip("/").rsplit("/", 1)[1])
-    rectify(defect=Defect.objects.get(), by=releaser, password=PASSWORD, text="Panels purged.", retest=event)
-    page.reload()
+    page.get_by_role("link", name="The defect of this work").click()
+    page.get_by_role("link", name="Sign as rectified").click()
+    page.get_by_label("What was done").fill("Panels purged, tested again.")
+    page.get_by_role("radio", name="within limit").check()
+    page.get_by_label("Your password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign as rectified").click()
+    page.wait_for_url(re.compile(r"/defects/\d+/$"))
+
+    page.goto(retest)
+    page.get_by_role("link", name="Go to the release").click()
+    fits(page)
     sign(page, "Sign the release")
     assert page.locator(".headline .state").inner_text() == "released"
+    event = CheckEvent.objects.get(pk=retest.rstrip("/").rsplit("/", 1)[1])
     assert set(event.signatures.values_list("act", flat=True)) == {"performed", "released"}
+    assert event.follows.follows.defect.rectification.retest == event

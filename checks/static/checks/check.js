@@ -26,6 +26,22 @@
     });
   }
 
+  // 'Same instrument': the one of the nearest step above that chose one which is offered here too.
+  const selects = [...form.querySelectorAll("[data-sets]")];
+  for (const button of form.querySelectorAll("[data-same-instrument]")) {
+    const select = button.closest("section").querySelector("[data-sets]");
+    const offers = (value) => value && [...select.options].some((option) => option.value === value);
+    const above = selects.slice(0, selects.indexOf(select)).reverse();
+    if (!above.some((other) => [...other.options].some((option) => offers(option.value)))) continue;
+    button.hidden = false;
+    button.addEventListener("click", () => {
+      const found = above.find((other) => offers(other.value));
+      if (!found) return;
+      select.value = found.value;
+      changed(select);
+    });
+  }
+
   // A clock that starts with the pump. It fills in nothing: the person reads and types.
   for (const clock of form.querySelectorAll("[data-clock]")) {
     const shows = clock.querySelector("[data-clock-shows]");
