@@ -101,6 +101,13 @@ SHAPES: dict[str, tuple[Mark, ...]] = {
     "sheet-one": (_SHEET, _line((5.5, 11.5), (10.5, 11.5))),
     "sheet-two": (_SHEET, _line((5.5, 8.5), (10.5, 8.5)), _line((5.5, 11.5), (10.5, 11.5))),
     "sheet-full": (_SHEET, _area((3, 7), (13, 7), (13, 14.5), (3, 14.5), solid=True)),
+    "sheet-asked": (
+        _SHEET,
+        _line((5.6, 6.4), (6.2, 4.8), (8, 4), (9.8, 4.8), (10.2, 6.6), (8.2, 8.4), (8, 10)),
+        Ring(8, 12.2, 0.7, True),
+    ),
+    "sheet-ticked": (_SHEET, _line((5.2, 8.4), (7.3, 10.6), (11, 5.4))),
+    "sheet-crossed": (_SHEET, _line((5.5, 5.5), (10.5, 10.5)), _line((10.5, 5.5), (5.5, 10.5))),
     "sheet-struck": (_SHEET, _line((1, 12.5), (15, 3.5))),
     # icing status and wetness: a drop
     "drop-full": (_area(*_DROP, solid=True),),
@@ -160,6 +167,11 @@ STATES: dict[str, State] = {
     "released": State("released", "sheet-full"),
     "effective": State("effective", "sheet-full"),
     "superseded": State("superseded", "sheet-struck", "faint"),
+    # a check that an instrument found out of calibration touches
+    "in doubt": State("in doubt", "sheet-asked", "heed"),
+    "reviewed: stands": State("reviewed: stands", "sheet-ticked"),
+    "reviewed: to be repeated": State("reviewed: to be repeated", "sheet-crossed", "act"),
+    "not known": State("not known", "dashes", "heed"),
     "nothing recorded against": State("nothing recorded against", "drop-empty"),
     "recorded against": State("recorded against", "drop-full", "act"),
     "satisfactory": State("satisfactory", "tick"),

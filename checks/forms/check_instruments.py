@@ -8,7 +8,7 @@ from decimal import Decimal
 from checks.engine.limits import LimitTable
 from checks.engine.units import plain, to_canonical, unit_of
 from checks.models import Step
-from checks.services.instruments import choice_for
+from checks.services.instruments import JUDGED_BY, choice_for
 from fleet.models import Base, Instrument
 
 
@@ -32,7 +32,7 @@ class Offers:
 def instruments_for(steps: Iterable[Step]) -> list[Instrument]:
     """Every instrument of the kinds that the steps ask for, with its calibrations. Two queries."""
     kinds = {step.instrument_kind for step in steps} - {""}
-    return list(Instrument.objects.filter(kind__in=kinds).prefetch_related("calibrations")) if kinds else []
+    return list(Instrument.objects.filter(kind__in=kinds).prefetch_related(*JUDGED_BY)) if kinds else []
 
 
 def offers(

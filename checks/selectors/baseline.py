@@ -1,7 +1,10 @@
 """What an aircraft's measuring points usually read: the reference for a reading that is far too low."""
 
+import datetime as dt
 from collections import defaultdict
+from collections.abc import Mapping
 from decimal import Decimal
+from uuid import UUID
 
 import numpy as np
 
@@ -12,6 +15,7 @@ from checks.selectors.due_counting import counting_events
 from fleet.models import MeasuringPoint, ReferenceRow
 
 _STEP = Decimal("0.0001")
+_Moment = tuple[dt.date, dt.datetime]  # date of work, then of signing
 
 
 def reference_rows(point_ids: list[int]) -> dict[int, list[ReferenceRow]]:
@@ -47,22 +51,59 @@ def _factors(
     return [Decimal(repr(f)).quantize(_STEP) if np.isfinite(f) else Decimal(1) for f in factors]
 
 
-def baselines(event: CheckEvent, references: dict[int, list[ReferenceRow]]) -> dict[int, Decimal]:
+def baselines(event: CheckEvent, references: Mapping[int, list[ReferenceRow]]) -> dict[int, Decimal]:
     """Mean at 20 °C, by point, of the aircraft's accepted readings since the point's last reset.
 
     Up to the day of this event, itself and what it corrects left out. Points without such a reading are
     left out. Two queries.
     """
-    earlier = counting_events().filter(aircraft=event.aircraft_id, work_date__lte=event.work_date)
-    earlier = earlier.exclude(pk__in=[event.pk, event.supersedes_id or event.pk])
+    return baselines_of([event], references)[event.pk]
+
+
+def baselines_of(
+    events: list[CheckEvent], references: Mapping[int, list[ReferenceRow]]
+) -> dict[UUID, dict[int, Decimal]]:
+    """The baselines of many events, by the key of the event. Two queries however many they are.
+
+    A signed event is looked at with what was signed before it, whatever has come since.
+    """
+    aircraft, last = {e.aircraft_id for e in events}, max(e.work_date for e in events)
     order = ("event__work_date", "event__signed_at")
-    resets = Reset.objects.filter(event__in=CheckEvent.objects.standing().filter(aircraft=event.aircraft_id))
-    last_reset = {point: (day, at) for point, day, at in resets.order_by(*order).values_list("point", *order)}
+    resets: dict[tuple[int, int], list[_Moment]] = defaultdict(list)
+    standing = CheckEvent.objects.standing().filter(aircraft__in=aircraft, work_date__lte=last)
+    found = Reset.objects.filter(event__in=standing).order_by(*order)
+    for craft, point, *moment in found.values_list("event__aircraft", "point", *order):
+        resets[craft, point].append(tuple(moment))
     read: dict[int, list[Result]] = defaultdict(list)
+    earlier = counting_events().filter(aircraft__in=aircraft, work_date__lte=last)
     results = Result.objects.filter(event__in=earlier, value__isnull=False).select_related("point", "event")
     for result in results:
-        moment = (result.event.work_date, result.event.signed_at)
-        if result.point_id in last_reset and moment <= last_reset[result.point_id]:
+        read[result.event.aircraft_id].append(result)
+    return {event.pk: _baselines(event, read[event.aircraft_id], resets, references) for event in events}
+
+
+def _baselines(
+    event: CheckEvent,
+    results: list[Result],
+    resets: Mapping[tuple[int, int], list[_Moment]],
+    references: Mapping[int, list[ReferenceRow]],
+) -> dict[int, Decimal]:
+    """Those of one event, from all results and resets of its aircraft. No query."""
+
+    def earlier(moment: _Moment) -> bool:
+        day, signed_at = moment
+        return day <= event.work_date and (event.signed_at is None or signed_at < event.signed_at)
+
+    since = {
+        point: max(filter(earlier, moments), default=None)
+        for (craft, point), moments in resets.items()
+        if craft == event.aircraft_id
+    }
+    own = {event.pk, event.supersedes_id}
+    read: dict[int, list[Result]] = defaultdict(list)
+    for result in results:
+        moment, reset = (result.event.work_date, result.event.signed_at), since.get(result.point_id)
+        if result.event_id in own or not earlier(moment) or (reset and moment <= reset):
             continue
         read[result.point_id].append(result)
     return {point: _mean_at_20(found, references.get(point, [])) for point, found in read.items()}

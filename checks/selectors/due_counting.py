@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
 
-from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, When, Window
+from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, Value, When, Window
 from django.db.models.functions import Coalesce, RowNumber
 
 from checks.engine.due import Done, Due, Interval, Projection, SeasonDate, next_due, project
 from checks.engine.use_rate import RECENT_DAYS, use_per_day
-from checks.models import CheckEvent, RecurringCheck
+from checks.models import CheckEvent, DoubtReview, RecurringCheck
 from fleet.models import Aircraft, Base, UtilisationEntry
 
 #: Aircraft whose checks are counted: stored ones too, since their calendar runs on.
@@ -56,7 +56,14 @@ class _Past:
 
 
 def counting_events() -> QuerySet[CheckEvent]:
-    """The events that count as done, for due points.
+    """The events that count as done, for due points: usable ones, without those that a review of an
+    instrument found out of calibration says are to be repeated."""
+    refused = DoubtReview.objects.filter(event=OuterRef("pk"), accepted=False, finding__replaced_by=None)
+    return usable_events().filter(~Exists(refused))
+
+
+def usable_events() -> QuerySet[CheckEvent]:
+    """The events that count as done by what was signed.
 
     Standing ones (accepted imports included) whose outcome is within limit, borderline or done; one that is
     not valid because a reading was far under the baseline, once a person has accepted it in writing; and an

@@ -12,22 +12,24 @@ from django.utils import timezone
 
 from checks.engine.due import NO_RECORD, OVERDUE
 from checks.models import CheckEvent, Defect, Deferral
+from checks.selectors.doubt import against_icing
 from checks.selectors.due import due_points
 from fleet.models import Aircraft, Operator
 
 NOTHING = "nothing recorded against"
 AGAINST = "recorded against"
 # Kinds of reasons, the gravest first.
-DEFECT, EXPIRED, NOT_VALID, LIMITED, LATE, UNKNOWN, STORED = (
+DEFECT, EXPIRED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED = (
     "open defect",
     "deferral expired",
     "not valid check",
+    "check in doubt",
     "deferral limits",
     "overdue check",
     "no valid record",
     "stored",
 )
-KINDS = (DEFECT, EXPIRED, NOT_VALID, LIMITED, LATE, UNKNOWN, STORED)
+KINDS = (DEFECT, EXPIRED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED)
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,8 @@ class IcingStatus:
 def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None) -> list[IcingStatus]:
     """The status of the aircraft (None: every one that has not left), by registration.
 
-    Six queries for any number of aircraft. Days are counted in the operator's one time base.
+    Seven queries for any number of aircraft, and a fixed number more where an instrument was found out of
+    calibration. Days are counted in the operator's one time base.
     """
     fleet = Aircraft.objects.exclude(state=Aircraft.State.LEFT).select_related("base", "variant")
     if aircraft_ids is not None:
@@ -66,7 +69,7 @@ def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None
     operator = Operator.current()
     today = timezone.localdate(at, zoneinfo.ZoneInfo(operator.deferral_time_zone))
     reasons: dict[int, list[Reason]] = defaultdict(list)
-    for found in (_defects(ids, today), _not_valid(ids), _due(ids, today, operator)):
+    for found in (_defects(ids, today), _not_valid(ids), _doubts(ids), _due(ids, today, operator)):
         for aircraft_id, reason in found:
             reasons[aircraft_id].append(reason)
     for one in aircraft:
@@ -125,6 +128,15 @@ def _not_valid(ids: list[int]) -> Iterator[tuple[int, Reason]]:
             event.aircraft_id,
             Reason(NOT_VALID, f"{event.task} of {day} is not valid: {event.next_action}", event_id=event.pk),
         )
+
+
+def _doubts(ids: list[int]) -> Iterator[tuple[int, Reason]]:
+    """The latest accepted check of a task, where an instrument found out of calibration would change it."""
+    for doubt in against_icing(ids):
+        event = doubt.event
+        what = f"{event.revision.procedure.title} of {event.work_date:%d %b %Y}"
+        state = "is in doubt" if doubt.is_open else "is to be repeated after its review"
+        yield event.aircraft_id, Reason(DOUBT, f"{what} {state}: {doubt.words}.", event_id=event.pk)
 
 
 def _due(ids: list[int], today: dt.date, operator: Operator) -> Iterator[tuple[int, Reason]]:

@@ -6,11 +6,13 @@ import zoneinfo
 from django.utils import timezone
 
 from checks.models import CheckEvent, Defect
+from checks.selectors.doubt import doubts_of
 from checks.selectors.due_counting import counting_events
 from checks.selectors.events import defects_of_occasion, may_be_decided
 from fleet.models import Operator
 
-WITHIN = (CheckEvent.Outcome.WITHIN, CheckEvent.Outcome.BORDERLINE)
+# 'done': nothing was measured, and everything that was looked at is satisfactory.
+WITHIN = (CheckEvent.Outcome.WITHIN, CheckEvent.Outcome.BORDERLINE, CheckEvent.Outcome.DONE)
 
 
 def deferral_day(at: dt.datetime) -> dt.date:
@@ -19,10 +21,13 @@ def deferral_day(at: dt.datetime) -> dt.date:
 
 
 def is_within(event: CheckEvent) -> bool:
-    """Whether an event stands, within its limits or with its too low reading accepted in writing."""
+    """Whether an event stands, within its limits or with its too low reading accepted in writing, and no
+    instrument found out of calibration puts it in doubt."""
     accepted = event.outcome == CheckEvent.Outcome.NOT_VALID and event.too_low
     usable = event.outcome in WITHIN or accepted
-    return usable and counting_events().filter(pk=event.pk).exists()
+    if not usable or not counting_events().filter(pk=event.pk).exists():
+        return False
+    return not any(doubt.against for doubt in doubts_of(event))
 
 
 def retest_of(defect: Defect, retest: CheckEvent) -> str:
@@ -48,6 +53,7 @@ def release_obstacles(event: CheckEvent, at: dt.datetime) -> list[str]:
     if event.revision.procedure.needs_inspection and not inspected:
         obstacles.append("The second signature is missing. Ask an inspector for it.")
     obstacles += _outcome_obstacles(event)
+    obstacles += _doubt_obstacles(event)
     today = deferral_day(at)
     own = {defect.pk for defect in defects_of_occasion(event)}
     open_defects = Defect.objects.open().filter(aircraft=event.aircraft_id).prefetch_related("deferrals")
@@ -74,3 +80,12 @@ def _outcome_obstacles(event: CheckEvent) -> list[str]:
     if event.too_low and not decision.accepted:
         return ["The reading far under the baseline was not accepted. Find the cause and test again."]
     return []
+
+
+def _doubt_obstacles(event: CheckEvent) -> list[str]:
+    return [
+        f"{doubt.words}. "
+        + ("Have it reviewed first." if doubt.is_open else "Its review says that it is to be repeated.")
+        for doubt in doubts_of(event)
+        if doubt.against
+    ]

@@ -4,9 +4,11 @@ Reads, never writes. The engine decides; here its input is gathered and its word
 """
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from checks.engine.limits import LimitTable
 from checks.engine.outcome import (
     NOT_VALID,
     PURGE_AND_TEST,
@@ -21,9 +23,17 @@ from checks.selectors.baseline import baselines, compensation, reference_rows
 from checks.selectors.events import occasion
 from checks.services.errors import Problem
 from checks.services.inputs import ObservationInput
-from checks.services.points import Judged, limit_table, point_input, points_read, temperature_of
+from checks.services.points import (
+    AS_READ,
+    Corrections,
+    Judged,
+    limit_table,
+    point_input,
+    points_read,
+    temperature_of,
+)
 from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start
-from fleet.models import MeasuringPoint, Operator, Position
+from fleet.models import MeasuringPoint, Operator, Position, ReferenceRow
 
 TEST_AGAIN = "test again"
 PANELS_HIDE = (
@@ -75,27 +85,43 @@ class Evaluation:
         return not self.missing
 
 
-def evaluate(event: CheckEvent) -> Evaluation:
-    """Judge an event from its rows in the database. A fixed number of queries, however many rows."""
-    steps = list(event.revision.steps.select_related("point"))
-    readings: dict[int, list[Reading]] = defaultdict(list)
-    found = event.readings.select_related("instrument", "calibration", "step")
-    for reading in found.order_by("step__number", "sequence"):
-        readings[reading.step_id].append(reading)
+@dataclass(frozen=True)
+class Grounds:
+    """What an event is judged by, read from the database. readings, tables, references and baselines by key
+    of step, point, point and point; positions: those of the aircraft's variant, where a step looks at any."""
+
+    steps: list[Step]
+    readings: Mapping[int, list[Reading]]
+    tables: Mapping[int, LimitTable]
+    positions: list[Position]
+    references: Mapping[int, list[ReferenceRow]]
+    baselines: Mapping[int, Decimal]
+    operator: Operator
+    purges: int = 0
+
+
+def evaluate(
+    event: CheckEvent, *, corrections: Corrections = AS_READ, grounds: Grounds | None = None
+) -> Evaluation:
+    """Judge an event from its rows in the database. A fixed number of queries, however many rows.
+
+    corrections: what if instruments had read otherwise, see points.Corrections. grounds: read beforehand, as
+    for many events at once; then no query where observations and cautions were fetched with the event.
+    """
+    known = grounds or grounds_of(event)
+    steps, readings = known.steps, known.readings
     # What was seen is not part of a row from paper.
-    looks = [] if event.source == CheckEvent.Source.IMPORTED else _looks(event, steps)
-    operator, loop = Operator.current(), occasion(event)
+    looks = [] if event.source == CheckEvent.Source.IMPORTED else _looks(event, steps, known.positions)
+    taken = [reading for rows in readings.values() for reading in rows]
     shared = Judged(
         event=event,
         readings=readings,
-        tables={
-            table.point_id: limit_table(table)
-            for table in event.revision.limit_tables.prefetch_related("rows")
-        },
-        temperature=temperature_of(event, [r for rows in readings.values() for r in rows]),
+        tables=known.tables,
+        temperature=temperature_of(event, taken, corrections),
         has_series=any(step.kind == Step.Kind.TIMED_SERIES for step in steps),
+        corrections=corrections,
     )
-    lines, check = _judge(shared, steps, [look for _, _, look in looks], operator, loop.purges)
+    lines, check = _judge(shared, known, [look for _, _, look in looks])
     outcome, action = _conclusion(event.revision.procedure, check, bool(lines), bool(looks))
     return Evaluation(
         outcome=outcome,
@@ -106,37 +132,60 @@ def evaluate(event: CheckEvent) -> Evaluation:
         blind_spots=_blind_spots(event, lines),
         marks=shared.marks,
         missing=(*_missing(event, steps, readings), *_not_looked_at(looks)),
-        purges=loop.purges,
+        purges=known.purges,
+    )
+
+
+def grounds_of(event: CheckEvent) -> Grounds:
+    """The grounds of one event as it stands."""
+    steps = list(event.revision.steps.select_related("point"))
+    readings: dict[int, list[Reading]] = defaultdict(list)
+    found = event.readings.select_related("instrument", "calibration", "step")
+    for reading in found.order_by("step__number", "sequence"):
+        readings[reading.step_id].append(reading)
+    looked = any(step.kind == Step.Kind.OBSERVE for step in steps)
+    points = [step.point_id for step in points_read(steps)]
+    references = reference_rows(points)
+    return Grounds(
+        steps=steps,
+        readings=readings,
+        tables={
+            table.point_id: limit_table(table)
+            for table in event.revision.limit_tables.prefetch_related("rows")
+        },
+        positions=list(Position.objects.filter(variant=event.aircraft.variant_id)) if looked else [],
+        references=references,
+        baselines=baselines(event, references) if points else {},
+        operator=Operator.current(),
+        purges=occasion(event).purges,
     )
 
 
 def _judge(
-    shared: Judged, steps: list[Step], looks: list[Observation], operator: Operator, purges: int
+    shared: Judged, known: Grounds, looks: list[Observation]
 ) -> tuple[tuple[PointLine, ...], CheckOutcome]:
-    reading_steps = points_read(steps)
+    reading_steps = points_read(known.steps)
     if shared.event.source == CheckEvent.Source.IMPORTED:  # what paper did not keep is no missing reading
         reading_steps = [step for step in reading_steps if shared.readings.get(step.pk)]
     # A series first, wherever its step stands: a collection waits for it.
     reading_steps.sort(key=lambda step: step.kind != Step.Kind.TIMED_SERIES)
-    references = reference_rows([step.point_id for step in reading_steps])
-    usual = baselines(shared.event, references) if reading_steps else {}
-    t = shared.temperature.value
+    operator, t = known.operator, shared.temperature.value
     inputs, factors = [], []
     for step in reading_steps:
-        factors.append(compensation(step.point, references.get(step.point_id, []), t))
+        factors.append(compensation(step.point, known.references.get(step.point_id, []), t))
         inputs.append(
             point_input(
                 step,
                 shared,
-                baseline=usual.get(step.point_id),
+                baseline=known.baselines.get(step.point_id),
                 factor=factors[-1],
                 low_share=operator.too_low_share,
             )
         )
-    check = judge_check(inputs, looks, purges=purges, escalate_after=operator.purges_before_escalation)
+    check = judge_check(inputs, looks, purges=known.purges, escalate_after=operator.purges_before_escalation)
     lines = []
     for step, factor, judged in zip(reading_steps, factors, check.points, strict=True):
-        own = usual.get(step.point_id)
+        own = known.baselines.get(step.point_id)
         lines.append(PointLine(step.point, judged, t, own * factor if own is not None else None))
     return tuple(lines), check
 
@@ -154,11 +203,12 @@ def _conclusion(procedure: Procedure, check: CheckOutcome, measured: bool, looke
     return outcome, action
 
 
-def _looks(event: CheckEvent, steps: list[Step]) -> list[tuple[Step, str, Observation]]:
+def _looks(
+    event: CheckEvent, steps: list[Step], positions: list[Position]
+) -> list[tuple[Step, str, Observation]]:
     """Every look that the steps ask for, its form field, what was seen; None where nothing was recorded."""
     seen = {(o.step_id, o.position_id): o for o in event.observations.all()}
     asked = [step for step in steps if step.kind == Step.Kind.OBSERVE]
-    positions = list(Position.objects.filter(variant_id=event.aircraft.variant_id)) if asked else []
     looks = []
     for step in asked:
         at = [p for p in positions if p.kind == step.position_kind] if step.position_kind else [None]
@@ -186,7 +236,7 @@ def _not_looked_at(looks: list[tuple[Step, str, Observation]]) -> list[Problem]:
     ]
 
 
-def _missing(event: CheckEvent, steps: list[Step], readings: dict[int, list[Reading]]) -> list[Problem]:
+def _missing(event: CheckEvent, steps: list[Step], readings: Mapping[int, list[Reading]]) -> list[Problem]:
     """What bars signing: signed work names its cautions, temperature and instruments.
 
     A measured value may be missing: a check that had to be broken off is signed as not valid.

@@ -10,6 +10,8 @@ from checks.engine.units import from_canonical, to_canonical, unit_of
 from checks.models import Step
 from fleet.models import Base, Calibration, Instrument
 
+JUDGED_BY = ("calibrations", "findings")
+
 
 @dataclass(frozen=True)
 class Choice:
@@ -27,18 +29,18 @@ class Choice:
 def allowed_instruments(step: Step, on: dt.date, base: Base | None = None) -> list[Choice]:
     """Every instrument of the kind that the step asks for, usable ones first, then those of the base.
 
-    Two queries. Empty where the step asks for no instrument.
+    Three queries. Empty where the step asks for no instrument.
     """
     if not step.instrument_kind:
         return []
-    instruments = Instrument.objects.filter(kind=step.instrument_kind).prefetch_related("calibrations")
+    instruments = Instrument.objects.filter(kind=step.instrument_kind).prefetch_related(*JUDGED_BY)
     choices = [choice_for(step, instrument, on) for instrument in instruments]
     at = base.pk if base else None
     return sorted(choices, key=lambda c: (not c.ok, c.instrument.base_id != at, c.instrument.code))
 
 
 def choice_for(step: Step, instrument: Instrument, on: dt.date) -> Choice:
-    """Judge one instrument. No query where its calibrations were fetched with it."""
+    """Judge one instrument. No query where what JUDGED_BY names was fetched with it."""
     calibration, why_not = _calibration(instrument, on)
     if instrument.kind != step.instrument_kind:
         wanted = Instrument.Kind(step.instrument_kind).label if step.instrument_kind else "no instrument"
@@ -67,7 +69,7 @@ def _calibration(instrument: Instrument, on: dt.date) -> tuple[Calibration | Non
     """The newest calibration done by the day, and why it doesn't cover the day."""
     newest = _newest(instrument.calibrations.all(), on)
     if not instrument.needs_calibration:
-        return newest, ""
+        return newest, _found_bad(instrument, newest, on)
     code = instrument.code
     if newest is None:
         return None, f"{code} has no calibration on file for {on:%d %b %Y}; take another one."
@@ -78,7 +80,19 @@ def _calibration(instrument: Instrument, on: dt.date) -> tuple[Calibration | Non
             None,
             f"{code} is out of calibration: it was due on {newest.due_on:%d %b %Y}; take another one.",
         )
-    return newest, ""
+    return newest, _found_bad(instrument, newest, on)
+
+
+def _found_bad(instrument: Instrument, newest: Calibration | None, on: dt.date) -> str:
+    """Words where it was found out of calibration before the day and not calibrated since.
+
+    Work up to the day of the finding may still be sent in: it was done in good faith, and is in doubt.
+    """
+    calibrated = newest.calibrated_on if newest else dt.date.min
+    found = [f.found_on for f in instrument.findings.all() if calibrated < f.found_on < on]
+    if not found:
+        return ""
+    return f"{instrument.code} was found out of calibration on {max(found):%d %b %Y}; take another one."
 
 
 def _newest(calibrations: Iterable[Calibration], on: dt.date) -> Calibration | None:

@@ -1,7 +1,7 @@
 """A draft's rows -> what the engine judges: one PointInput for each measuring point that was read."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -25,6 +25,9 @@ from fleet.models import Instrument
 COLLECTION_TOLERANCE_S = Decimal(2)
 # An instrument without a calibration to keep is never out of it.
 NO_DUE_DATE = dt.date.max
+# "What if": what is added to every value of an instrument, by its key, as a canonical difference.
+Corrections = Mapping[int, Decimal]
+AS_READ: Corrections = {}
 
 
 @dataclass(frozen=True)
@@ -42,12 +45,17 @@ class Judged:
     """Everything of one event that the points share."""
 
     event: CheckEvent
-    readings: dict[int, list[Reading]]
-    tables: dict[int, LimitTable]
+    readings: Mapping[int, list[Reading]]
+    tables: Mapping[int, LimitTable]
     temperature: Temperature
     settled: Settled | None = None
     has_series: bool = False
     marks: dict[int, str] = field(default_factory=dict)
+    corrections: Corrections = field(default_factory=dict)
+
+    def value(self, reading: Reading) -> Decimal:
+        """The canonical value with its instrument's correction."""
+        return corrected(reading, self.corrections)
 
 
 def canonical(reading: Reading) -> Decimal:
@@ -55,12 +63,23 @@ def canonical(reading: Reading) -> Decimal:
     return to_canonical(parse_decimal(reading.typed), reading.unit)
 
 
-def temperature_of(event: CheckEvent, readings: Iterable[Reading]) -> Temperature:
+def corrected(reading: Reading, corrections: Corrections) -> Decimal:
+    """The canonical value with its instrument's correction; a volume never falls under nothing."""
+    amount = corrections.get(reading.instrument_id) if reading.instrument_id else None
+    if not amount:
+        return canonical(reading)
+    value = canonical(reading) + amount
+    return max(value, Decimal(0)) if unit_of(reading.unit).quantity == "volume" else value
+
+
+def temperature_of(
+    event: CheckEvent, readings: Iterable[Reading], corrections: Corrections = AS_READ
+) -> Temperature:
     """The last fluid temperature read."""
     found = [r for r in readings if r.role == Reading.Role.TEMPERATURE]
     if not found:
         return Temperature(None)
-    value = canonical(found[-1])
+    value = corrected(found[-1], corrections)
     accuracy = accuracy_of(found[-1].instrument)
     return Temperature(
         found[-1],
@@ -117,23 +136,23 @@ def point_input(
         "low_share": low_share,
     }
     if shared.event.source == CheckEvent.Source.IMPORTED:
-        return _from_paper(step, readings, common)
+        return _from_paper(step, readings, shared, common)
     if step.kind == Step.Kind.TIMED_SERIES:
         return _series(step, readings, shared, common)
     if step.kind == Step.Kind.TIMED_COLLECTION:
         return _collected(step, readings, shared, common)
     last = readings[-1] if readings else None
     return PointInput(
-        value=canonical(last) if last else None,
+        value=shared.value(last) if last else None,
         accuracy=accuracy_of(last.instrument) if last else None,
         unit=last.unit if last else None,
         **common,
     )
 
 
-def _from_paper(step: Step, readings: list[Reading], common: dict) -> PointInput:
+def _from_paper(step: Step, readings: list[Reading], shared: Judged, common: dict) -> PointInput:
     """One value as written down: the paper answers for its having settled and the time of collection."""
-    value = canonical(readings[-1]) if readings else None
+    value = shared.value(readings[-1]) if readings else None
     volume = bool(readings) and unit_of(readings[-1].unit).quantity == "volume"
     if volume:
         value = collected_flow(value, Decimal(step.duration_seconds or 60))
@@ -142,7 +161,7 @@ def _from_paper(step: Step, readings: list[Reading], common: dict) -> PointInput
 
 
 def _series(step: Step, readings: list[Reading], shared: Judged, common: dict) -> PointInput:
-    samples = [Sample(r.elapsed_seconds, canonical(r)) for r in readings]
+    samples = [Sample(r.elapsed_seconds, shared.value(r)) for r in readings]
     gauges = [accuracy_of(r.instrument) for r in readings if r.instrument]
     # Two gauges in one series: the finer one decides what agrees.
     settled = (
@@ -189,7 +208,7 @@ def _collected(step: Step, readings: list[Reading], shared: Judged, common: dict
         collection = Collection(
             collection.required_s, seconds, COLLECTION_TOLERANCE_S, Decimal(0), _NOTHING_TO_WAIT_FOR
         )
-    millilitres = canonical(volume)
+    millilitres = shared.value(volume)
     return PointInput(
         value=collected_flow(millilitres, seconds),
         standard_u=collected_flow_uncertainty(millilitres, seconds, vessel) if vessel else None,
@@ -222,7 +241,7 @@ def _use(reading: Reading, on: dt.date) -> InstrumentUse:
         label=instrument.code,
         used_on=on,
         calibration_due=due if instrument.needs_calibration else NO_DUE_DATE,
-        reading=canonical(reading),
+        reading=canonical(reading),  # what it showed: its range asks for that, whatever was true
         range_lower=to_canonical(instrument.range_low, instrument.unit),
         range_upper=to_canonical(instrument.range_high, instrument.unit),
         unit=reading.unit,

@@ -10,7 +10,7 @@ from checks.engine.units import canonical_unit, parse_decimal, to_canonical, uni
 from checks.models import CautionFollowed, CheckEvent, Observation, Reading, Step
 from checks.services.errors import Problem, from_validation
 from checks.services.inputs import CautionInput, DraftInput, ObservationInput, ReadingInput
-from checks.services.instruments import choice_for, out_of_range
+from checks.services.instruments import JUDGED_BY, choice_for, out_of_range
 from fleet.models import Instrument, Position
 
 MEASURING = (Step.Kind.MEASURE, Step.Kind.TIMED_SERIES, Step.Kind.TIMED_COLLECTION)
@@ -34,7 +34,7 @@ def rows_of(event: CheckEvent, given: DraftInput) -> DraftRows:
     steps = {step.pk: step for step in event.revision.steps.select_related("point")}
     positions = {p.pk: p for p in Position.objects.filter(variant_id=event.aircraft.variant_id)}
     keys = {int(r.instrument) for r in given.readings if r.instrument.isdecimal()}
-    instruments = Instrument.objects.prefetch_related("calibrations").in_bulk(keys)
+    instruments = Instrument.objects.prefetch_related(*JUDGED_BY).in_bulk(keys)
     rows = DraftRows()
     _each(given.readings, rows, lambda r: _readings(event, r, steps, instruments, rows))
     _each(given.observations, rows, lambda o: _observation(event, o, steps, positions, rows))

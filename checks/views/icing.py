@@ -24,6 +24,7 @@ SHOWN_AS = {
     icing.DEFECT: "open",
     icing.EXPIRED: "deferral expired",
     icing.NOT_VALID: "not valid",
+    icing.DOUBT: "in doubt",
     icing.LIMITED: "deferred",
     icing.LATE: "overdue",
     icing.UNKNOWN: "no record",

@@ -152,4 +152,4 @@ def test_the_number_of_queries_does_not_grow_with_the_fleet(db: None, count: int
     with CaptureQueriesContext(connection) as queries:
         statuses = icing.icing_statuses(at=timezone.now())
     assert len(statuses) == count and all(s.reasons for s in statuses)
-    assert len(queries) == 6 and CheckEvent.objects.count() == 0
+    assert len(queries) == 7 and CheckEvent.objects.count() == 0
