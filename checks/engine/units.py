@@ -126,8 +126,8 @@ def difference_from_canonical(value: Decimal, unit: str) -> Decimal:
 
 
 def plain(value: Decimal) -> str:
-    """A number for a sentence: no exponent, no trailing zeros."""
-    text = format(value, "f")
+    """A number for a sentence: no exponent, no trailing zeros, no minus before nothing."""
+    text = format(value if value else value.copy_abs(), "f")
     return (text.rstrip("0").rstrip(".") if "." in text else text) or "0"
 
 

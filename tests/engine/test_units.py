@@ -153,3 +153,4 @@ def test_shown_in_a_sentence():
     assert units.shown(D("1.500"), None) == "1.5"
     assert units.shown(D("1E+2"), None) == "100"
     assert units.shown(D("0.000"), None) == "0"
+    assert units.shown(D("-0.0"), "Cel") == "0 °C"  # thermometers do show it
