@@ -59,9 +59,8 @@ def crossing_words(state: SeriesState) -> tuple[str, str]:
         return "", ""
     today = timezone.localdate(state.scored_at)
     if state.crossing_on is None:
-        about = "not within 20 years"
-    else:
-        about = "about now" if state.crossing_on <= today else f"about {day_words(state.crossing_on)}"
+        return "perhaps never", f"as early as {_from(state.crossing_low, today)}"
+    about = "about now" if state.crossing_on <= today else f"about {day_words(state.crossing_on)}"
     if state.crossing_high is None:
         return about, f"{_from(state.crossing_low, today)} to perhaps never"
     if state.crossing_high <= today:

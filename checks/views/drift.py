@@ -126,7 +126,7 @@ def _facts(state: SeriesState) -> list[dict[str, object]]:
     return [
         {"name": "State", "state": state.state},
         {"name": "Chance to cross before the next check", "value": chance_words(state.p_cross) or "–"},
-        {"name": "Crossing date", "value": about or "–", "note": f"8 of 10: {interval}" if interval else ""},
+        {"name": "Crossing date", "value": about or "–", "note": interval and f"8 of 10: {interval}"},
         {
             "name": "Margin when last read",
             "value": share_words(state.margin) or "–",

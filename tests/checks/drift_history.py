@@ -17,6 +17,10 @@ NOON = dt.time(12, tzinfo=dt.UTC)
 Levels = Mapping[str, float]
 
 
+def ago(days: int) -> dt.date:
+    return TODAY - dt.timedelta(days=days)
+
+
 def moment(on: dt.date, minutes: int = 0) -> dt.datetime:
     return dt.datetime.combine(on, NOON) + dt.timedelta(minutes=minutes)
 

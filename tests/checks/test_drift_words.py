@@ -84,7 +84,8 @@ def day(ahead: int) -> dt.date:
         (200, 90, 400, (f"about {day_words(day(200))}", f"{day_words(day(90))} to {day_words(day(400))}")),
         (200, 0, 400, (f"about {day_words(day(200))}", f"now to {day_words(day(400))}")),
         (200, 90, None, (f"about {day_words(day(200))}", f"{day_words(day(90))} to perhaps never")),
-        (None, 900, None, ("not within 20 years", f"{day_words(day(900))} to perhaps never")),
+        (None, 900, None, ("perhaps never", f"as early as {day_words(day(900))}")),
+        (None, 0, None, ("perhaps never", "as early as now")),
         (0, 0, 0, ("about now", "")),
     ],
 )
