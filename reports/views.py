@@ -1,16 +1,17 @@
 """The files that reports hands over."""
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from checks.models import CheckEvent
+from checks.models import CheckEvent, InstrumentFinding
 from checks.views.access import needs
 from reports.duelist import COLUMNS, DueList, csv_rows, due_list
 from reports.fleet_trend import fleet_trend
 from reports.record import check_record
 from reports.tables.csv import csv_text
+from reports.traceback import instrument_traceback
 
 
 @require_safe
@@ -62,6 +63,17 @@ def record_pdf(request: HttpRequest, uuid: object) -> HttpResponse:
         return render(request, "reports/record_unsigned.html", {"uuid": uuid}, status=404)
     name = f"{record.record.replace('/', '-')}-{record.work.task_code}-{record.work.done_on.isoformat()}.pdf"
     return _file(paper.record_pdf(record), "application/pdf", name)
+
+
+@require_safe
+@needs("checks.view_records")
+def traceback_pdf(request: HttpRequest, pk: int) -> HttpResponse:
+    """The traceback of an instrument found out of calibration, as PDF."""
+    from reports.pdf.traceback import traceback_pdf as paper
+
+    told = instrument_traceback(get_object_or_404(InstrumentFinding, pk=pk))
+    name = f"traceback-{told.instrument_code}-{told.found_on.isoformat()}.pdf"
+    return _file(paper(told), "application/pdf", name)
 
 
 def _explain(request: HttpRequest, page: str = "checks:due_list") -> HttpResponse:

@@ -22,14 +22,15 @@ from typing import Any
 import time_machine
 from django.core.files.base import ContentFile
 
-from checks.models import CheckEvent, Defect, DuePoint, Revision, SeriesState
+from checks.models import CheckEvent, Defect, DuePoint, InstrumentFinding, Revision, SeriesState
 from checks.services.defects import raise_defect
+from checks.services.doubt import report_out_of_calibration
 from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
 from fleet.models import Calibration, UtilisationEntry
 from tests.checks.conftest import NOON
 from tests.checks.work import performed, started
-from tests.world import World, build_world
+from tests.world import PASSWORD, World, build_world
 
 TECHNICIAN = "technician"
 INSPECTOR = "inspector"
@@ -83,6 +84,20 @@ class Sample:
         """A check signed as performed, within its limits."""
         with time_machine.travel(NOON, tick=False):
             return performed(self.world, self.world.underfloor)
+
+    @cached_property
+    def finding(self) -> InstrumentFinding:
+        """The gauge of the signed check, found out of calibration on its day."""
+        used = self.signed.readings.filter(role="series").first()
+        with time_machine.travel(NOON, tick=False):
+            return report_out_of_calibration(
+                instrument=used.instrument,
+                by=self.world.person("controller1"),
+                password=PASSWORD,
+                found_on=self.world.today,
+                error=None,
+                text="Invented.",
+            )
 
     @cached_property
     def defect(self) -> Defect:
@@ -140,6 +155,11 @@ MATRIX: dict[str, Row] = {
     ),
     "checks:instruments": Row(get=READERS),
     "checks:instrument_detail": Row(get=READERS, kwargs=lambda s: {"code": s.calibration.instrument.code}),
+    "checks:doubt_report": Row(
+        get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"code": s.finding.instrument.code}
+    ),
+    "checks:doubt_finding": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),
+    "checks:doubt_review": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"pk": s.finding.pk}),
     "checks:certificate": Row(get=READERS, kwargs=lambda s: {"pk": s.calibration.pk}),
     "checks:records": Row(get=READERS),
     "checks:new": Row(get={TECHNICIAN}, post={TECHNICIAN}),
@@ -168,6 +188,7 @@ MATRIX: dict[str, Row] = {
     "reports:due_csv": Row(get=READERS),
     "reports:due_pdf": Row(get=READERS),
     "reports:drift_pdf": Row(get=READERS),
+    "reports:traceback_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),
     "reports:record_pdf": Row(get=READERS, kwargs=lambda s: {"uuid": s.signed.pk}),
     "reports:home": Row(get=EVERYBODY),
     # The set-up site as a whole.

@@ -5,6 +5,7 @@ from django import forms
 from django.db.models import Exists, OuterRef, QuerySet
 
 from checks.models import CheckEvent, Procedure, Signature
+from checks.selectors.doubt import with_doubt
 from fleet.models import Aircraft
 
 STATES = (
@@ -13,6 +14,7 @@ STATES = (
     ("signed", "signed, not released"),
     ("released", "released"),
     ("superseded", "superseded"),
+    ("doubt", "in doubt"),
 )
 
 
@@ -23,10 +25,10 @@ def titles() -> list[tuple[str, str]]:
 
 
 def with_states(events: QuerySet[CheckEvent]) -> QuerySet[CheckEvent]:
-    """Adds `inspected`, `released` and `corrected` (bool)."""
+    """Adds `inspected`, `released`, `corrected` and `in_doubt` (bool)."""
     given = Signature.objects.filter(event=OuterRef("pk"))
     later = CheckEvent.objects.signed().filter(supersedes=OuterRef("pk"))
-    return events.annotate(
+    return with_doubt(events).annotate(
         inspected=Exists(given.filter(act=Signature.Act.INSPECTED)),
         released=Exists(given.filter(act=Signature.Act.RELEASED)),
         corrected=Exists(later),
@@ -69,7 +71,10 @@ class RecordFilter(django_filters.FilterSet):
         fields: list[str] = []
 
     def in_state(self, events: QuerySet[CheckEvent], name: str, state: str) -> QuerySet[CheckEvent]:
-        """Each event is in one state: drafts, corrected ones, then by the signatures that it has."""
+        """Each event is in one state: drafts, corrected ones, then by the signatures that it has. Beside it,
+        it may be in doubt."""
+        if state == "doubt":
+            return events.filter(in_doubt=True)
         if state == "draft":
             return events.filter(state=CheckEvent.State.DRAFT)
         signed = events.filter(state=CheckEvent.State.SIGNED)

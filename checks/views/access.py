@@ -22,6 +22,7 @@ WORDS = {
     "checks.defer_defect": "deferring defects",
     "checks.rectify_defect": "signing defects as rectified",
     "checks.approve_revision": "approving revisions",
+    "fleet.add_calibration": "reporting instruments out of calibration",
     "fleet.add_utilisationentry": "entering utilisation",
 }
 

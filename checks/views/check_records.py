@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 from checks.forms.check_filter import RecordFilter, with_states
 from checks.models import CheckEvent
 from checks.selectors.check_story import state_word
+from checks.selectors.doubt import IN_DOUBT
 from checks.views.access import needs
 
 PER_PAGE = 50
@@ -62,7 +63,7 @@ def rows(events: Iterable[CheckEvent]) -> Iterable[dict]:
                 {"text": event.aircraft.registration},
                 {"text": event.revision.procedure.title, "note": f"revision {event.revision.number}"},
                 {"state": event.outcome} if event.outcome else {"text": None},
-                {"state": word(event)},
+                {"state": IN_DOUBT, "note": word(event)} if event.in_doubt else {"state": word(event)},
                 {"text": event.base.name},
                 {"text": event.get_source_display()},
             ],

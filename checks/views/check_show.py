@@ -14,11 +14,13 @@ from checks.engine.units import canonical_unit, plain, unit_of
 from checks.forms.check_text import clock
 from checks.models import CheckEvent, Observation, Procedure, Reading, Step
 from checks.selectors.check_story import acts_open, attempts, purges_for, state_word, tested_before
+from checks.selectors.doubt import doubts_of
 from checks.selectors.events import defects_of_occasion
 from checks.selectors.release import deferral_day
 from checks.services.evaluate import evaluate
 from checks.services.rows import is_start
 from checks.views.check_panel import panel_of_draft, panel_of_signed, readings_of
+from checks.views.doubt_words import mark
 
 
 def show(request: HttpRequest, event: CheckEvent) -> HttpResponse:
@@ -40,6 +42,7 @@ def show(request: HttpRequest, event: CheckEvent) -> HttpResponse:
         "signatures": signatures,
         "decision": getattr(event, "decision", None),
         "defects": defects_shown(event),
+        "doubts": [mark(doubt) for doubt in doubts_of(event)],
         "story": story if len(story) > 1 else [],
         "correction": correction,
         "state": state_word(

@@ -81,6 +81,7 @@ def instrument_detail(request: HttpRequest, code: str) -> HttpResponse:
     context = {
         "instrument": instrument,
         "calibrations": instrument.calibrations.order_by("-calibrated_on"),
+        "findings": instrument.findings.select_related("instrument", "replaced_by"),
         "facts": facts(instrument),
         "unit_label": unit_label(instrument),
     }

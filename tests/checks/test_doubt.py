@@ -119,7 +119,7 @@ def test_an_unknown_error_puts_all_in_doubt(world: World, four: list[CheckEvent]
 
 
 def test_a_thermometer_s_error_moves_the_limit(world: World, four: list[CheckEvent]) -> None:
-    """Fluid that was warmer than it read flows more easily, so that a lower limit held: rows at 20 and 25 °C."""
+    """Fluid warmer than it read flows more easily: the limit of 25 °C held and not that of 20 °C."""
     told = doubt.traceback(found(world, Decimal(-5), code="thermo-1"))
     port = next(line for line in told[0].corrected.points if line.point.code == "port")
     rows = LimitRow.objects.filter(table__revision=told[0].event.revision, table__point=port.point)
