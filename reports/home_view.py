@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from checks.charts.svg import spark
 from checks.views.icing import line
 from fleet.models import User
 from reports.home import auditor, controller, signer, technician
@@ -46,7 +47,8 @@ def home(request: HttpRequest) -> HttpResponse:
         context["controller"] = told = controller(at)
         context["lines"] = [line(status) for status in told.icing]
     if DIRECTOR in sections:
-        context["director"] = director(at)
+        context["director"] = ranked = director(at)
+        context["drift"] = [(row, spark(row.spark)) for row in ranked.drift]
     if AUDITOR in sections:
         context["auditor"] = auditor()
     return render(request, "reports/home.html", context)
