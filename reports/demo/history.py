@@ -16,6 +16,7 @@ from fleet.models import Aircraft, MeasuringPoint
 from reports.demo.aircraft import load_aircraft
 from reports.demo.bench import Benches, Gauges
 from reports.demo.cases import CASES
+from reports.demo.finding import report_faulty_gauge
 from reports.demo.master import Master, load_master
 from reports.demo.physics import PointData
 from reports.demo.plan import Truth
@@ -82,6 +83,7 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
         write_utilisation(master, story.aircraft, story.use)
     plans = [plan for story in stories for plan in story.events]
     Writer(master, {aircraft.registration: aircraft for aircraft in fleet}).write(plans)
+    report_faulty_gauge(master)
     refresh_due(today=today)
     refresh_drift(now=dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC))
     return truth
