@@ -16,6 +16,7 @@ APPENDED = "is appended and never changed"
 
 # Rows that are written once. Whatever comes later is a row of its own.
 WRITTEN_ONCE = (
+    models.CauseFound,
     models.Record,
     models.Signature,
     models.Decision,

@@ -130,8 +130,8 @@ def observe(
     pressures[FLOW:PORTS] = 0
     by_viscosity = pressures.copy()
     by_viscosity[FLOW] = flow_exponent
-    scatter, n = assumptions.scatter, baseline.checks
-    own = np.array([0.0, scatter.flow**2, scatter.minutes**2, scatter.drawdown**2 * (1 + 1 / n)])
+    scatter, n = assumptions.scatter, _counts(baseline, panels)
+    own = np.array([0.0, scatter.flow**2, scatter.minutes**2, scatter.drawdown**2 * (1 + 1 / n[DRAWDOWN])])
     own = np.append(own, np.full(panels, scatter.port**2))
     u = np.array([uncertainties.pressure, uncertainties.flow, 0, 0, *[uncertainties.port] * panels])
     own += (u / now) ** 2 + (u / usual) ** 2 / n
@@ -139,7 +139,8 @@ def observe(
     thermometer = uncertainties.temperature**2 * slope_variance(check.temperature, baseline, curve)
     covariance = np.diag(own) + scatter.pressures**2 * np.outer(pressures, pressures)
     covariance += thermometer * np.outer(by_viscosity, by_viscosity)
-    covariance += np.outer(shared / now, shared / now) + np.outer(shared / usual, shared / usual) / n
+    for off in (shared / now, shared / usual / np.sqrt(n)):
+        covariance += np.outer(off, off)
     return Observed(np.log(now / usual) - by_viscosity * math.log(m), covariance, m)
 
 
@@ -156,6 +157,13 @@ def _row(taken: Taken, panels: int) -> Floats:
     ports = taken.ports or (None,) * panels
     values = (taken.pressure, taken.flow, taken.minutes, taken.drawdown, *ports)
     return np.array([np.nan if value is None else value for value in values])
+
+
+def _counts(baseline: Baseline, panels: int) -> Floats:
+    """Checks behind each mean, (4 + P,); 1 where none read it, which is not used."""
+    counts = np.ones(PORTS + panels)
+    counts[: len(baseline.counts)] = np.maximum(baseline.counts, 1)
+    return counts
 
 
 def _means(hypotheses: Hypotheses, viscosity: float, flow_exponent: float) -> Floats:

@@ -54,10 +54,14 @@ class Uncertainties:
 
 @dataclass(frozen=True)
 class Baseline:
-    """Geometric mean of `checks` accepted checks, at their mean temperature."""
+    """Geometric mean of `checks` accepted checks, at their mean temperature.
+
+    counts: how many of them read pressure, flow, minutes, draw-down and each port.
+    """
 
     mean: Taken
     checks: int
+    counts: tuple[int, ...]
 
 
 def baseline_of(
@@ -75,6 +79,8 @@ def baseline_of(
     at = sum(check.temperature for check in checks) / len(checks)
     lms = [math.log(float(viscosity_ratio(check.temperature, at, curve))) for check in checks]
 
+    columns = [(c.pressure, c.flow, c.minutes, c.drawdown, *c.ports) for c in checks]
+
     def mean(values: Sequence[float | None], exponent: float) -> float | None:
         told = [math.log(v) - exponent * lm for v, lm in zip(values, lms, strict=True) if v is not None]
         return math.exp(sum(told) / len(told)) if told else None
@@ -89,6 +95,7 @@ def baseline_of(
             ports=tuple(mean(port, 1.0) for port in zip(*(c.ports for c in checks), strict=True)),
         ),
         len(checks),
+        tuple(sum(value is not None for value in column) for column in zip(*columns, strict=True)),
     )
 
 

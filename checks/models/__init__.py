@@ -1,5 +1,6 @@
 """What is to be done, what was done, and what it means."""
 
+from checks.models.cause import CauseFound
 from checks.models.defect import Defect, Deferral, Rectification
 from checks.models.doubt import DoubtReview, InstrumentFinding
 from checks.models.event import CautionFollowed, CheckEvent, Decision, Observation, Reading, Reset, Result
@@ -10,6 +11,7 @@ from checks.models.record import ChainHead, Record, Signature
 from checks.models.trend import DriftRun, SeriesState
 
 __all__ = [
+    "CauseFound",
     "CautionFollowed",
     "ChainHead",
     "CheckEvent",

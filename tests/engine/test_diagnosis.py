@@ -142,7 +142,7 @@ def test_scatter_of_the_nine_cells() -> None:
 
 def test_more_checks_make_a_surer_baseline() -> None:
     a = with_panels(DEFAULT, 8)
-    seen = [observe(USUAL, Baseline(USUAL, n), SURE, 8, 0.0, DEFAULT_CURVE, a) for n in (1, 4)]
+    seen = [observe(USUAL, Baseline(USUAL, n, (n,) * 12), SURE, 8, 0.0, DEFAULT_CURVE, a) for n in (1, 4)]
     variances = [np.diag(one.covariance)[one.used] for one in seen]
     assert (variances[1] <= variances[0]).all()
     assert variances[1][PRESSURE] < variances[0][PRESSURE]
@@ -233,6 +233,7 @@ def test_baseline_is_the_mean_at_one_temperature() -> None:
 def test_baseline_leaves_out_what_a_check_lacks() -> None:
     found = baseline_of([Taken(20, pressure=80.0), Taken(20, flow=150.0)])
     assert (found.mean.pressure, found.mean.flow) == pytest.approx((80, 150))
+    assert (found.checks, found.counts) == (2, (1, 1, 0, 0))
 
 
 @pytest.mark.parametrize(
