@@ -122,7 +122,6 @@ class Command(BaseCommand):
         self.stdout.flush()
         connection.close()
         os.chdir(settings.BASE_DIR)
-        os.environ["DJANGO_SETTINGS_MODULE"] = "fleet.settings"
         os.execv(sys.executable, command)
 
 
