@@ -1,6 +1,7 @@
 """What is to be done, what was done, and what it means."""
 
 from checks.models.cause import CauseFound
+from checks.models.copies import DraftCopy
 from checks.models.defect import Defect, Deferral, Rectification
 from checks.models.doubt import DoubtReview, InstrumentFinding
 from checks.models.event import CautionFollowed, CheckEvent, Decision, Observation, Reading, Reset, Result
@@ -19,6 +20,7 @@ __all__ = [
     "Defect",
     "Deferral",
     "DoubtReview",
+    "DraftCopy",
     "DriftRun",
     "DuePoint",
     "ImportBatch",
