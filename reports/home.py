@@ -16,6 +16,7 @@ from checks.models import ChainHead, CheckEvent, Defect, DuePoint, Record, Signa
 from checks.selectors.aircraft import still_disturbed
 from checks.selectors.check_start import open_drafts
 from checks.selectors.defects import DEFERRED, EXPIRED, OPEN, DefectShown, shown_of, with_states
+from checks.selectors.doubt import with_findings
 from checks.selectors.due import ORDER, DueRow, StateCount, count_states, due_points, due_rows
 from checks.selectors.icing import IcingStatus, icing_statuses
 from checks.selectors.release import deferral_day
@@ -192,7 +193,7 @@ def controller(at: dt.datetime) -> Controller:
     statuses = icing_statuses(at=at)
     against = [status for status in statuses if status.reasons]
     instruments = (
-        Instrument.objects.with_calibration(today, soon_days)
+        with_findings(Instrument.objects.with_calibration(today, soon_days), today)
         .filter(in_use=True, calibration_state__in=(OUT_OF_CALIBRATION, CALIBRATION_SOON))
         .select_related("base")
         .order_by("calibration_due", "code")

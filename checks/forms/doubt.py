@@ -28,7 +28,6 @@ class FindingForm(PasswordForm):
         label="Error found",
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
-        help_text="In its unit: +4 where it reads 4 too high, -4 where it reads 4 too low.",
     )
     not_known = forms.BooleanField(
         label="The error is not known: every check that it touched counts as if it would change",
@@ -48,8 +47,13 @@ class FindingForm(PasswordForm):
     )
     field_order = ("found_on", "error", "not_known", "text", "replaces", "password")
 
-    def __init__(self, *args: object, earlier: Iterable[InstrumentFinding], **kwargs: object) -> None:
+    def __init__(
+        self, *args: object, unit: str, earlier: Iterable[InstrumentFinding], **kwargs: object
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.fields[
+            "error"
+        ].help_text = f"In {unit}: +4 where it reads 4 too high, -4 where it reads 4 too low."
         keys = [finding.pk for finding in earlier]
         if not keys:
             del self.fields["replaces"]
@@ -73,7 +77,7 @@ class FindingForm(PasswordForm):
             return given
         if given["error"] is None and not not_known:
             self.add_error("error", "Give the error found, or mark below that it is not known.")
-        if given["error"] is not None and not_known:
+        elif given["error"] is not None and not_known:
             self.add_error("error", "An error is given and marked as not known. Keep one of the two.")
         return given
 
@@ -116,5 +120,10 @@ class ReviewForm(PasswordForm):
 def words_of(doubt: Doubt) -> str:
     """A check as the review offers it."""
     event = doubt.event
-    what = f"{event.aircraft}, {event.revision.procedure.title}, {event.work_date:%d %b %Y}"
-    return f"{what}: {event.outcome} as recorded, {doubt.outcome} with the error corrected"
+    would = "no change" if not doubt.would_change else f"would be {doubt.outcome}"
+    if doubt.corrected is None:
+        would = "the error is not known"
+    return (
+        f"{event.aircraft}, {event.revision.procedure.title}, {event.work_date:%d %b %Y}: "
+        f"{event.outcome}, {would}"
+    )

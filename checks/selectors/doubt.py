@@ -9,18 +9,21 @@ difference over the whole range, and as there from the first day: where it grew,
 A check is in doubt until an authorised person has reviewed it in writing.
 """
 
+import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Case, Exists, F, OuterRef, Prefetch, Q, QuerySet, Value, When
 
 from checks.engine.units import difference_to_canonical
 from checks.models import CheckEvent, DoubtReview, InstrumentFinding, Result
 from checks.selectors.due_counting import usable_events
 from checks.services.evaluate import Evaluation, Grounds, evaluate
 from checks.services.what_if import grounds_of_many
+from fleet.models import Calibration, Instrument
+from fleet.models.instruments import OUT_OF_CALIBRATION
 
 NOT_KNOWN = "not known"
 IN_DOUBT, STANDS, TO_BE_REPEATED = "in doubt", "reviewed: stands", "reviewed: to be repeated"
@@ -89,6 +92,17 @@ def standing_findings() -> QuerySet[InstrumentFinding]:
     """The findings that no later one took the place of."""
     related = ("instrument", "calibration", "reported_by", "record__chain__aircraft")
     return InstrumentFinding.objects.filter(replaced_by=None).select_related(*related)
+
+
+def with_findings(instruments: QuerySet[Instrument], on: dt.date) -> QuerySet[Instrument]:
+    """Instruments of with_calibration, where `calibration_state` also knows of findings by the day: an
+    instrument found out of calibration is so until it is calibrated anew, whatever its due date says."""
+    since = Calibration.objects.filter(
+        instrument=OuterRef("instrument"), calibrated_on__gte=OuterRef("found_on"), calibrated_on__lte=on
+    )
+    found = InstrumentFinding.objects.filter(instrument=OuterRef("pk"), found_on__lte=on)
+    out = When(Exists(found.filter(~Exists(since))), then=Value(OUT_OF_CALIBRATION))
+    return instruments.annotate(calibration_state=Case(out, default=F("calibration_state")))
 
 
 def _touching() -> QuerySet[InstrumentFinding]:

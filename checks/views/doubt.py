@@ -45,7 +45,8 @@ def doubt_report(request: HttpRequest, code: str) -> HttpResponse:
     """Report an instrument; what its newest failed calibration says is filled in beforehand."""
     instrument = get_object_or_404(Instrument.objects.select_related("base"), code=code)
     earlier = list(standing_findings().filter(instrument=instrument))
-    form = FindingForm(request.POST or None, earlier=earlier, initial=beforehand(instrument))
+    start = beforehand(instrument)
+    form = FindingForm(request.POST or None, unit=label_of(instrument), earlier=earlier, initial=start)
     barred: Iterable = ()
     if request.method == "POST" and form.is_valid():
         given = {"instrument": instrument, "by": request.user, **form.cleaned_data}

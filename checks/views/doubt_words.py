@@ -21,7 +21,7 @@ def error_words(finding: InstrumentFinding) -> str:
 
 
 def shift_words(shift: Shift) -> str:
-    """One point in its own unit, e.g. 'system test port 96 → 105.5 kPa, limit 100'."""
+    """One point in its own unit, e.g. 'system test port: 96 as read, 105.5 corrected, limit 100 kPa'."""
     point, recorded = shift.recorded.point, shift.recorded
     unit = unit_of(point.unit)
 
@@ -30,7 +30,8 @@ def shift_words(shift: Shift) -> str:
 
     limits = " to ".join(told(v) for v in (recorded.lower, recorded.upper) if v is not None)
     limit = f", limit {limits}" if limits else ""
-    return f"{point.name} {told(recorded.value)} → {told(shift.value)} {unit.label}{limit}"
+    values = f"{told(recorded.value)} as read, {told(shift.value)} corrected{limit}"
+    return f"{point.name}: {values} {unit.label}"
 
 
 def mark(doubt: Doubt) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Instruments: the state of their calibration, and the certificates."""
 
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -9,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from checks.engine.units import UNITS, plain
 from checks.forms.instruments import InstrumentFilter
+from checks.selectors.doubt import with_findings
 from checks.views.access import needs
 from fleet import certificates
 from fleet.models import Calibration, Instrument, Operator
@@ -34,11 +36,18 @@ COLUMNS = [
 ]
 
 
+def known_today() -> QuerySet[Instrument]:
+    """Every instrument with the state of its calibration today. The operator is one query."""
+    today = timezone.localdate()
+    known = Instrument.objects.with_calibration(today, Operator.current().due_soon_days)
+    return with_findings(known, today)
+
+
 @require_safe
 @needs("checks.view_records")
 def instruments(request: HttpRequest) -> HttpResponse:
     """Every instrument with the state of its calibration today; those in use unless asked otherwise."""
-    known = Instrument.objects.with_calibration(timezone.localdate(), Operator.current().due_soon_days)
+    known = known_today()
     if not request.GET.get("use"):
         known = known.filter(in_use=True)
     found = InstrumentFilter(request.GET, queryset=known.select_related("base"))
@@ -76,7 +85,7 @@ def why_no_date(instrument: Instrument) -> str:
 @needs("checks.view_records")
 def instrument_detail(request: HttpRequest, code: str) -> HttpResponse:
     """One instrument with all its calibrations, newest first."""
-    known = Instrument.objects.with_calibration(timezone.localdate(), Operator.current().due_soon_days)
+    known = known_today()
     instrument = get_object_or_404(known.select_related("base"), code=code)
     context = {
         "instrument": instrument,

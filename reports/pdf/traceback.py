@@ -7,15 +7,15 @@ from reports.traceback import InstrumentTraceback, TracedCheck
 
 # Column, width in points; the widths fill a landscape A4 sheet.
 COLUMNS = (
-    ("Date of work", 54),
+    ("Date of work", 60),
     ("Record", 70),
     ("Aircraft", 46),
     ("Base", 62),
     ("Task", 96),
     ("As recorded", 68),
     ("Error corrected", 72),
-    ("Read with it: as recorded → error corrected", 168),
-    ("Doubt", 122),
+    ("Read with it", 168),
+    ("Doubt", 115),
 )
 NOTES = (
     "It lists every signed check that holds a reading of the instrument, from its last good calibration to "

@@ -96,7 +96,8 @@ def test_a_known_error_changes_one_outcome_of_four(world: World, four: list[Chec
 
 
 def test_an_error_the_other_way_takes_from_the_reading(world: World, four: list[CheckEvent]) -> None:
-    """VIM 2.53: a correction compensates the error, so it has the other sign. 2.16: error = read - true."""
+    """An error is the value read less the true one, a correction has the other sign (JCGM 200, 2.16 and 2.53,
+    cited from memory)."""
     told = doubt.traceback(found(world, Decimal(4)))
     for one in told:
         (shift,) = [s for s in one.shifts if s.recorded.point.code == "port"]
