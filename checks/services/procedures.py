@@ -60,13 +60,13 @@ def faults(revision: Revision) -> list[str]:
 
 
 def revision_payload(revision: Revision) -> dict[str, object]:
-    """Every column of a revision with its steps, limit tables and their rows."""
+    """Every column of a revision with its steps and limit tables, rows by temperature. Three queries."""
     return {
         "revision": row(revision),
         "steps": [row(step) for step in revision.steps.order_by("number")],
         "limit_tables": [
-            row(table) | {"rows": [row(one) for one in table.rows.order_by("temperature")]}
-            for table in revision.limit_tables.order_by("point_id")
+            row(table) | {"rows": [row(one) for one in table.rows.all()]}
+            for table in revision.limit_tables.order_by("point_id").prefetch_related("rows")
         ],
     }
 

@@ -115,20 +115,24 @@ def _load_limits(
     factor: Decimal,
     references: dict[int, list[ReferenceRow]],
 ) -> None:
-    for limit in limits:
-        for point in _ports(points) if limit.get("each_panel_port") else [points[limit["point"]]]:
-            table = LimitTable.objects.create(
-                revision=revision,
-                point=point,
-                unit=limit["unit"],
-                kind=limit["kind"],
-                reading_rule=limit["rule"],
-                source_reference=f"Invented example: {point.name}",
-            )
-            LimitRow.objects.bulk_create(
-                LimitRow(table=table, temperature=row.temperature, upper=_halves(row.value * factor))
-                for row in references[point.pk]
-            )
+    tables = [
+        LimitTable(
+            revision=revision,
+            point=point,
+            unit=limit["unit"],
+            kind=limit["kind"],
+            reading_rule=limit["rule"],
+            source_reference=f"Invented example: {point.name}",
+        )
+        for limit in limits
+        for point in (_ports(points) if limit.get("each_panel_port") else [points[limit["point"]]])
+    ]
+    LimitTable.objects.bulk_create(tables)
+    LimitRow.objects.bulk_create(
+        LimitRow(table=table, temperature=row.temperature, upper=_halves(row.value * factor))
+        for table in tables
+        for row in references[table.point_id]
+    )
 
 
 def _halves(value: Decimal) -> Decimal:
