@@ -25,6 +25,7 @@ from checks.models import (
 )
 from checks.services.decide import decide_too_low
 from checks.services.defects import defer, rectify
+from checks.services.doubt import report_out_of_calibration, review_doubt
 from checks.services.record import discard_draft
 from fleet import guards, system_checks
 from tests.checks.conftest import NOON
@@ -59,6 +60,17 @@ def history(world: World) -> World:
         password=PASSWORD,
         text="Panel changed.",
         without_retest="The gauge is away.",
+    )
+    finding = report_out_of_calibration(
+        instrument=world.instrument("gauge-1"),
+        by=controller,
+        password=PASSWORD,
+        found_on=world.today,
+        error=None,
+        text="It fell.",
+    )
+    review_doubt(
+        finding=finding, events=[low], by=releaser, password=PASSWORD, accepted=False, text="Test again."
     )
     CauseFound.objects.create(event=over, cause="all_fouled", found_by=releaser, found_at=NOON)
     return world

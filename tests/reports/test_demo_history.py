@@ -15,6 +15,7 @@ from checks.models import (
     CheckEvent,
     Defect,
     DuePoint,
+    InstrumentFinding,
     LimitTable,
     Reading,
     Record,
@@ -23,6 +24,7 @@ from checks.models import (
     SeriesState,
     Signature,
 )
+from checks.selectors.doubt import traceback
 from checks.services.chain import verify_chain, verify_event
 from checks.services.points import limit_table
 from fleet.models import Aircraft, Calibration, Fitment, UtilisationEntry
@@ -160,6 +162,9 @@ def test_the_faulty_gauge_hides_one_check_over_limit(truth: Truth):
             flipped.append((result.event.aircraft.registration, (TODAY - result.event.work_date).days))
     assert (truth.cases["read low by a faulty gauge"], 95) in flipped
     assert len(flipped) <= 3
+    told = traceback(InstrumentFinding.objects.get())
+    over = [doubt.event for doubt in told if doubt.would_change and doubt.outcome == "over limit"]
+    assert [(event.aircraft.registration, (TODAY - event.work_date).days) for event in over] == flipped
 
 
 def test_due_list_shows_overdue_due_soon_and_the_rest(truth: Truth):
