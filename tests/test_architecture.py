@@ -233,7 +233,7 @@ def test_templates_hold_nothing_inline(path: Path) -> None:
 def test_readme_has_the_two_lines() -> None:
     fenced = re.findall(r"```sh\n(.*?)\n```", (ROOT / "README.md").read_text(), re.S)
     assert "sh .ci/environment && .venv/bin/python manage.py demo --serve" in fenced
-    assert "sh .ci/environment tests && .venv/bin/python -m pytest" in fenced
+    assert "sh .ci/environment tests && .venv/bin/python -m pytest -n auto" in fenced
 
 
 def test_pins_carry_hashes_and_name_no_host() -> None:
