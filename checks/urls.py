@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, path
 
 from checks.views import (
     aircraft,
+    cause,
     check_correct,
     check_decide,
     check_edit,
@@ -48,6 +49,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("checks/<uuid:uuid>/release/", check_sign.check_release, name="check_release"),
     path("checks/<uuid:uuid>/decide/", check_decide.check_decide, name="check_decide"),
     path("checks/<uuid:uuid>/correct/", check_correct.check_correct, name="check_correct"),
+    path("checks/<uuid:uuid>/cause/", cause.cause_found, name="cause_found"),
+    path("causes/", cause.causes, name="causes"),
     path("aircraft/", aircraft.aircraft_list, name="aircraft_list"),
     path("aircraft/<str:registration>/", aircraft.aircraft, name="aircraft"),
     path("icing/", icing.icing_status, name="icing_status"),

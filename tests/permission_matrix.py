@@ -164,6 +164,8 @@ MATRIX: dict[str, Row] = {
     "checks:records": Row(get=READERS),
     "checks:new": Row(get={TECHNICIAN}, post={TECHNICIAN}),
     "checks:check": Row(get=READERS, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
+    "checks:cause_found": Row(post={TECHNICIAN, RELEASER}, kwargs=lambda s: {"uuid": s.signed.pk}),
+    "checks:causes": Row(get=READERS),
     "checks:check_outcome": Row(post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
     "checks:check_sign": Row(get={TECHNICIAN}, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
     "checks:check_inspect": Row(get={INSPECTOR}, post={INSPECTOR}, kwargs=lambda s: {"uuid": s.signed.pk}),

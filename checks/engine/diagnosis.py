@@ -100,6 +100,7 @@ def diagnose(
         distance=outside.distance,
         gate=outside.gate,
         best=best,
+        fits=best <= chi_square_quantile(assumptions.ranking.gate, len(used)),
         readings=outside.readings,
         ratios=_ratios(observed.ln),
         causes=causes,

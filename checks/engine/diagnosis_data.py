@@ -129,7 +129,8 @@ class Diagnosis:
 
     verdict: WITHIN_SCATTER, RANKED or NO_FIT; distance: chi-square from healthy, of `readings` readings, and
         gate: the quantile that it is outside of; of the system's own readings where only these are outside
-    best: chi-square of the best single cause, all readings
+    best: chi-square of the best single cause, all readings; fits: whether that is inside their own quantile,
+        else the best single cause explains them poorly
     causes: all, the most probable first; groups: (group, share) likewise
     pressure, flow: 'high', 'normal', 'low', or '' where not read; pressure_band, flow_band: from which
         share of departure on, e.g. 0.15; 0 where not read.
@@ -139,6 +140,7 @@ class Diagnosis:
     distance: float
     gate: float
     best: float
+    fits: bool
     readings: int
     ratios: Ratios
     causes: tuple[CauseShare, ...]

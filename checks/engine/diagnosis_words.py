@@ -86,6 +86,10 @@ ASSUMES = (
 )
 CAVEATS = (ADVISORY, HIDDEN_PANELS, FLUID_TEMPERATURE, ALIKE, ASSUMES)
 WET_ANYWAY = "Fluid was seen where it should not be: find where it comes from, whatever the readings say."
+FITS_POORLY = (
+    "Even the best single cause explains these readings poorly: two faults at once, or a reading in error, "
+    "are as possible. Take the readings again."
+)
 LIKELY, POSSIBLE, NOT_SEPARATED = "likely", "possible", "these readings cannot separate"
 
 
@@ -103,10 +107,11 @@ class CauseLine:
 
 @dataclass(frozen=True)
 class Said:
-    """A diagnosis in words. group, causes: empty unless ranked."""
+    """A diagnosis in words. group, causes: empty unless ranked; doubt: where the best cause fits poorly."""
 
     verdict: str
     headline: str
+    doubt: str
     group: str
     group_share: str
     causes: tuple[CauseLine, ...]
@@ -124,6 +129,7 @@ def say(
     return Said(
         verdict=diagnosis.verdict,
         headline=_headline(diagnosis, ranking),
+        doubt=FITS_POORLY if ranked and not diagnosis.fits else "",
         group=GROUP_WORDS[group] if ranked else "",
         group_share=share_text(share, ranking) if ranked else "",
         causes=tuple(_line(one, diagnosis, panel_names, ranking) for one in shown) if ranked else (),
@@ -139,9 +145,9 @@ def share_text(share: float, ranking: RankingAssumptions = DEFAULT.ranking) -> s
     return f"{share * 100:.0f} %" if share >= 0.01 else "< 1 %"
 
 
-def word_of(share: float, ranking: RankingAssumptions = DEFAULT.ranking) -> str:
-    """likely, possible, or that these readings cannot separate it."""
-    if share >= ranking.likely:
+def word_of(share: float, ranking: RankingAssumptions = DEFAULT.ranking, *, fits: bool = True) -> str:
+    """likely, possible, or that these readings cannot separate it; what fits poorly is never likely."""
+    if share >= ranking.likely and fits:
         return LIKELY
     return POSSIBLE if share >= ranking.possible else NOT_SEPARATED
 
@@ -192,7 +198,7 @@ def _headline(diagnosis: Diagnosis, ranking: RankingAssumptions) -> str:
     group, share = diagnosis.groups[0]
     if share < ranking.possible:
         return "These readings cannot separate the causes."
-    return f"{word_of(share, ranking).capitalize()}: {GROUP_WORDS[group]}."
+    return f"{word_of(share, ranking, fits=diagnosis.fits).capitalize()}: {GROUP_WORDS[group]}."
 
 
 def _line(
@@ -202,7 +208,7 @@ def _line(
         cause=one.cause,
         label=CAUSE_WORDS[one.cause],
         panel="" if one.panel is None else panel_names[one.panel],
-        word=word_of(one.share, ranking),
+        word=word_of(one.share, ranking, fits=diagnosis.fits),
         share=share_text(one.share, ranking),
         further_check=further_check(
             one,

@@ -25,7 +25,9 @@ class CauseFound(models.Model):
     )
     remark = models.CharField(max_length=400, blank=True)
     ranking = models.JSONField(
-        default=dict, help_text="What was ranked when it was recorded: verdict and (cause, share, panel)."
+        default=dict,
+        blank=True,
+        help_text="What was ranked when it was recorded: verdict and (cause, share, panel).",
     )
     found_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     found_at = models.DateTimeField()

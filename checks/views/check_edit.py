@@ -12,6 +12,7 @@ from checks.services.errors import RecordError
 from checks.services.evaluate import evaluate
 from checks.services.record import discard_draft, save_draft
 from checks.views.access import needs
+from checks.views.cause_part import cause_part
 from checks.views.check_panel import panel_of_draft
 from checks.views.check_show import show
 from checks.views.check_unread import forget, recall, remember
@@ -77,8 +78,10 @@ def discard(request: HttpRequest, event: CheckEvent) -> HttpResponse:
 
 def edit_page(request: HttpRequest, event: CheckEvent, form: CheckForm, status: int = 200) -> HttpResponse:
     form.event = event
-    panel = panel_of_draft(event, evaluate(event))
+    judged = evaluate(event)
+    panel = panel_of_draft(event, judged)
     context = {"event": event, "form": form, "around": Around(form), "panel": panel}
+    context |= cause_part(request, event, judged)
     return render(request, "checks/check_edit.html", context, status=status)
 
 
@@ -92,10 +95,11 @@ def check_outcome(request: HttpRequest, uuid: object) -> HttpResponse:
         saved = save_draft(event=event, by=request.user, given=form.given())
     except RecordError as refused:
         form.problems = refused.problems
-        panel = None
+        panel, cause = None, {}
     else:
         form.event, form.problems = saved.event, saved.problems
         remember(request, form)
-        panel = panel_of_draft(saved.event, evaluate(saved.event))
-    context = {"event": event, "form": form, "panel": panel, "saved": panel is not None}
+        judged = evaluate(saved.event)
+        panel, cause = panel_of_draft(saved.event, judged), cause_part(request, saved.event, judged)
+    context = {"event": event, "form": form, "panel": panel, "saved": panel is not None, **cause}
     return render(request, "checks/_check_outcome.html", context)

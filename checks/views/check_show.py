@@ -11,6 +11,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 
 from checks.engine.units import canonical_unit, plain, unit_of
+from checks.forms.cause import CauseForm
 from checks.forms.check_text import clock
 from checks.models import CheckEvent, Observation, Procedure, Reading, Step
 from checks.selectors.check_story import acts_open, attempts, purges_for, state_word, tested_before
@@ -19,12 +20,19 @@ from checks.selectors.events import defects_of_occasion
 from checks.selectors.release import deferral_day
 from checks.services.evaluate import evaluate
 from checks.services.rows import is_start
+from checks.views.cause_part import cause_part
 from checks.views.check_panel import panel_of_draft, panel_of_signed, readings_of
 from checks.views.doubt_words import mark
 
 
-def show(request: HttpRequest, event: CheckEvent) -> HttpResponse:
-    """One check for reading. A fixed number of queries, however many rows it has."""
+def show(
+    request: HttpRequest, event: CheckEvent, *, cause_form: CauseForm | None = None, status: int = 200
+) -> HttpResponse:
+    """One check for reading. A fixed number of queries, however many rows it has.
+
+    cause_form: of the confirmed cause, where it could not be kept.
+    """
+    evaluation = evaluate(event) if event.is_draft else None
     signatures = list(
         event.signatures.select_related("record__chain__aircraft", "person").order_by("signed_at")
     )
@@ -35,7 +43,7 @@ def show(request: HttpRequest, event: CheckEvent) -> HttpResponse:
     acts = acts_open(event, request.user, given, corrected)
     context = {
         "event": event,
-        "panel": panel_of_draft(event, evaluate(event)) if event.is_draft else panel_of_signed(event),
+        "panel": panel_of_draft(event, evaluation) if evaluation else panel_of_signed(event),
         "readings": list(by_step(readings_of(event))),
         "looks": looks_by_step(event),
         "cautions": event.cautions_followed.select_related("step").order_by("step__number"),
@@ -52,8 +60,9 @@ def show(request: HttpRequest, event: CheckEvent) -> HttpResponse:
         "starts": starts(event, story) if "go on" in acts else [],
         "facts": facts(event),
         "pdf": address("reports:record_pdf", event.pk) if not event.is_draft else "",
+        **cause_part(request, event, evaluation, cause_form),
     }
-    return render(request, "checks/check_show.html", context)
+    return render(request, "checks/check_show.html", context, status=status)
 
 
 def address(name: str, key: object) -> str:

@@ -20,7 +20,7 @@ KIT = {  # base -> kind of use -> instruments, the one preferred first
     "farcape": {"gauge": ["gauge-4"], "port": ["port-gauge-2"], "thermometer": ["thermo-4"]},
 }
 REFRACTOMETERS = {"farcape": "refracto-2"}
-VESSELS = {"north": "vessel-250"}
+VESSELS = {"farcape": "vessel-250"}
 PEOPLE = {
     "north": ["technician1", "technician2"],
     "middle": ["technician3", "technician4"],

@@ -167,9 +167,12 @@ def build_system(
 
 
 def _shares(point: PointData, sources: Mapping[str, Source]) -> dict[str, float]:
-    """A panel port feels its panel alone; test port and nozzle feel the panels' sum, the nozzle less."""
+    """A panel port feels its panel alone, test port and nozzle the panels' sum, the nozzle a little less.
+
+    What the panels refuse goes to the nozzle: the shares are about those of checks.engine.network.
+    """
     if point.panel:
         return {point.panel: 1.0}
     if "" in sources:
-        return {"": 1.0 if point.quantity == "pressure" else 0.45}
-    return dict.fromkeys(sources, 0.13 if point.quantity == "pressure" else 0.06)
+        return {"": 1.0 if point.quantity == "pressure" else 0.9}
+    return dict.fromkeys(sources, 0.13 if point.quantity == "pressure" else 0.11)

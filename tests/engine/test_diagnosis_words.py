@@ -12,6 +12,7 @@ from checks.engine.diagnosis_words import (
     CAUSE_WORDS,
     CAVEATS,
     CELLS,
+    FITS_POORLY,
     GROUP_WORDS,
     HIDDEN_PANELS,
     WET_ANYWAY,
@@ -97,6 +98,17 @@ def test_below_half_nothing_is_called_likely() -> None:
     plain = diagnosed(Fault("pump_low", 0.5))
     spread = replace(plain, verdict=RANKED, groups=(("supply", 0.45), ("panels", 0.4)))
     assert say(spread, NAMES).headline == "These readings cannot separate the causes."
+
+
+def test_what_fits_poorly_is_never_called_likely() -> None:
+    """One port high and one low: no single fault of the model, and not far enough out to be refused."""
+    ports = (32.0, 14.0, *[20.0] * 6)
+    said = say(diagnosed(Fault("healthy"), ports=ports), NAMES)
+    assert said.verdict == RANKED
+    assert said.doubt == FITS_POORLY
+    assert said.headline.startswith(("Possible", "These readings cannot separate"))
+    assert "likely" not in {one.word for one in said.causes}
+    assert say(diagnosed(Fault("panel_blocked", 0.8, 2)), NAMES).doubt == ""
 
 
 def test_missing_readings_are_named() -> None:
