@@ -18,6 +18,7 @@ from checks.views import (
     icing,
     instruments,
     revisions,
+    run,
     utilisation,
 )
 
@@ -43,6 +44,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("records/", check_records.records, name="records"),
     path("checks/new/", check_new.new, name="new"),
     path("checks/<uuid:uuid>/", check_edit.check, name="check"),
+    path("run-worker.js", run.run_worker, name="run_worker"),
+    path("checks/<uuid:uuid>/run/", run.run_send, name="run_send"),
+    path("checks/<uuid:uuid>/copies/", run.run_copies, name="run_copies"),
     path("checks/<uuid:uuid>/outcome/", check_edit.check_outcome, name="check_outcome"),
     path("checks/<uuid:uuid>/sign/", check_sign.check_sign, name="check_sign"),
     path("checks/<uuid:uuid>/inspect/", check_sign.check_inspect, name="check_inspect"),

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from checks.engine.units import parse_decimal
 from checks.models import CautionFollowed, CheckEvent, Observation, Procedure, Reading, Revision
+from checks.selectors.copies import heeded_today
 from checks.services.errors import Conflict, Problem, RecordError, from_validation
 from checks.services.inputs import EVENT_FIELDS, DraftInput
 from checks.services.persons import may
@@ -70,6 +71,10 @@ def start_check(
     )
     event.full_clean()
     event.save(force_insert=True)
+    # On a retest of the same day the warnings that the person acknowledged are shown, not asked again.
+    CautionFollowed.objects.bulk_create(
+        CautionFollowed(event=event, step_id=step) for step in sorted(heeded_today(event, by))
+    )
     return event
 
 

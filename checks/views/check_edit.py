@@ -16,6 +16,7 @@ from checks.views.cause_part import cause_part
 from checks.views.check_panel import panel_of_draft
 from checks.views.check_show import show
 from checks.views.check_unread import forget, recall, remember
+from checks.views.run_data import Run
 
 
 def event_of(uuid: object) -> CheckEvent:
@@ -80,9 +81,12 @@ def edit_page(request: HttpRequest, event: CheckEvent, form: CheckForm, status: 
     form.event = event
     judged = evaluate(event)
     panel = panel_of_draft(event, judged)
-    context = {"event": event, "form": form, "around": Around(form), "panel": panel}
+    run = Run(form, request.user)
+    context = {"event": event, "form": form, "around": Around(form), "panel": panel, "run": run}
     context |= cause_part(request, event, judged)
-    return render(request, "checks/check_edit.html", context, status=status)
+    response = render(request, "checks/check_edit.html", context, status=status)
+    response["X-Run-Person"] = str(request.user.pk)  # the service worker keeps it for this person alone
+    return response
 
 
 @require_POST

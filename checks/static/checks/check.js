@@ -42,24 +42,6 @@
     });
   }
 
-  // A clock that starts with the pump. It fills in nothing: the person reads and types.
-  for (const clock of form.querySelectorAll("[data-clock]")) {
-    const shows = clock.querySelector("[data-clock-shows]");
-    clock.hidden = false;
-    let began = 0;
-    clock.querySelector("[data-clock-start]").addEventListener("click", (event) => {
-      began = Date.now();
-      event.currentTarget.querySelector("span").textContent = "Start again";
-      const tick = () => {
-        const seconds = Math.floor((Date.now() - began) / 1000);
-        shows.textContent = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
-      };
-      tick();
-      if (!clock.dataset.runs) setInterval(tick, 250);
-      clock.dataset.runs = "yes";
-    });
-  }
-
   // A details that holds a field which a line leads to opens first.
   const open = () => {
     const field = location.hash && document.getElementById(location.hash.slice(1));

@@ -1,0 +1,95 @@
+// The runner: the form of a check one step a screen, its clock, its drafts kept here and sent when there is a
+// network. Without this file the page is the whole form and works as it stands.
+
+import { byId, element, fill, form, run } from "./page.js";
+import * as cards from "./cards.js";
+import * as live from "./live.js";
+import * as sender from "./sender.js";
+import * as timed from "./timed.js";
+import { tell } from "./words.js";
+
+// From here on the draft is sent by this file alone, with what it knows of the draft before.
+for (const name of ["hx-post", "hx-trigger", "hx-target", "hx-swap", "hx-sync"]) form.removeAttribute(name);
+
+function serverSays(answer) {
+  const page = new DOMParser().parseFromString(answer.panel, "text/html");
+  for (const id of ["outcome", "outcome-line"]) {
+    const part = page.getElementById(id);
+    part.removeAttribute("hx-swap-oob");
+    byId(id).replaceWith(document.adoptNode(part));
+  }
+  byId("outcome").dispatchEvent(new CustomEvent("htmx:afterSettle", { bubbles: true }));
+  const differs = live.differences(answer.points);
+  const lines = differs.map((one) => `step ${one.number}: this phone reckons ${one.phone}, the server ${one.server}`);
+  tell("differs", lines.length ? `The server decides. ${lines.join("; ")}.` : "");
+  byId("outcome").dataset.from = "server";
+  cards.refresh();
+}
+
+/** What the phone itself makes of each step that reads a point, beside the step. */
+function outcomes() {
+  for (const [key, step] of Object.entries(run.steps)) {
+    if (!step.point) continue;
+    const root = byId(`step-${step.number}`);
+    const found = live.ofStep(key);
+    let line = root.querySelector(".run-outcome");
+    if (!found && !line) continue;
+    line ??= root.appendChild(element("p", "", { className: "run-outcome verdict" }));
+    line.hidden = !found;
+    if (!found) continue;
+    const words = `${found.outcome}: ${found.reason}.`;
+    if (line.textContent === words) continue;
+    line.textContent = words;
+    line.classList.toggle("act", found.outcome === "over limit" || found.outcome === "under limit");
+    line.classList.toggle("heed", found.outcome === "not valid");
+  }
+}
+
+// Signing and the other buttons need the server: what is here goes first, and without a network nothing is lost.
+async function submitted(event) {
+  if (form.dataset.passing || event.submitter?.value === "discard") return;
+  event.preventDefault();
+  event.stopPropagation();
+  await sender.changed({ soon: 60_000 });
+  const became = await sender.send();
+  if (became === "sent") {
+    tell("sign");
+    form.dataset.passing = "yes";
+    form.requestSubmit(event.submitter);
+    return;
+  }
+  if (became !== "offline") return byId("run-words").scrollIntoView({ block: "start" });
+  const left = cards.open();
+  tell("sign", left.length
+    ? `No network. All is kept on this phone. Still open: ${left.map((card) => card.name).join("; ")}.`
+    : "Ready to sign. Signing needs the server: all is kept on this phone and is sent as soon as there is a network. Then sign here.");
+  byId("run-words").scrollIntoView({ block: "start" });
+}
+
+async function offline() {
+  if (!navigator.serviceWorker) return;
+  await navigator.serviceWorker.register(run.worker, { scope: "/" });
+  const ready = await navigator.serviceWorker.ready;
+  const loaded = performance.getEntriesByType("resource").map((one) => new URL(one.name));
+  const shell = loaded.filter((one) => one.origin === location.origin && /\.(js|css|svg)$/.test(one.pathname) && one.pathname !== run.worker);
+  ready.active.postMessage({ kind: "keep", person: run.person, page: location.pathname, name: run.name, shell: [...new Set(shell.map(String))] });
+}
+
+async function begin() {
+  const earlier = await sender.begin();
+  if (earlier) fill(earlier);
+  form.addEventListener("submit", submitted);
+  sender.onKept(serverSays);
+  timed.begin();
+  cards.begin();
+  sender.listen();
+  form.addEventListener("change", outcomes);
+  form.addEventListener("input", outcomes);
+  outcomes();
+  window.addEventListener("pageshow", () => delete form.dataset.passing);
+  await sender.tellWaiting();
+  form.dataset.running = "yes"; // all of it is at work
+  await offline().catch(() => tell("worker", "This browser can't open the run without a network; what you type is kept all the same.", { heed: false }));
+}
+
+begin();

@@ -1,0 +1,93 @@
+"""What the runner on a phone needs beside the form: limits, clocks, gauges, and who else is at work."""
+
+import json
+from decimal import Decimal
+from typing import Any
+
+from django.conf import settings
+from django.urls import reverse
+from django.utils import timezone
+
+from checks.engine.limits import LimitTable
+from checks.engine.units import canonical_unit, difference_to_canonical, to_canonical
+from checks.forms.check import CheckForm
+from checks.forms.check_instruments import instruments_for
+from checks.models import CheckEvent, DraftCopy, Step
+from checks.selectors.copies import clocks_of, heeded_today
+from checks.services.copies import revision_of
+from checks.services.points import COLLECTION_TOLERANCE_S
+from checks.services.rows import MEASURING
+from fleet.models import User
+
+
+class Run:
+    """The runner's part of a draft's page. heeded: steps acknowledged earlier the same day, with a note."""
+
+    def __init__(self, form: CheckForm, person: User) -> None:
+        self.form, self.person = form, person
+        self.event: CheckEvent = form.event
+        self.heeded = heeded_today(self.event, person)
+
+    @property
+    def data(self) -> str:
+        """For the page's data-run: numbers as decimal text, canonical units."""
+        event = self.event
+        gauges = instruments_for(self.form.steps)
+        return json.dumps(
+            {
+                "event": str(event.pk),
+                "name": str(event),
+                "person": self.person.pk,
+                "base": revision_of(event),
+                "at": round(timezone.now().timestamp() * 1000),
+                "send": reverse("checks:run_send", args=[event.pk]),
+                "sign": reverse("checks:check_sign", args=[event.pk]),
+                "copies": reverse("checks:run_copies", args=[event.pk]),
+                "login": f"{reverse(settings.LOGIN_URL)}?next={reverse('checks:check', args=[event.pk])}",
+                "worker": reverse("checks:run_worker"),
+                "clocks": clocks_of(event.pk),
+                "steps": {step.pk: self._step(step) for step in self.form.steps},
+                "resolution": {
+                    one.pk: _text(difference_to_canonical(one.resolution, one.unit)) for one in gauges
+                },
+            }
+        )
+
+    def _step(self, step: Step) -> dict[str, Any]:
+        known: dict[str, Any] = {"number": step.number, "kind": step.kind, "heeded": step.pk in self.heeded}
+        if step.kind not in MEASURING:
+            return known
+        table = self.form.tables.get(step.point_id) if step.point_id else None
+        return known | {
+            "point": step.point_id,
+            "quantity": step.quantity,
+            "unit": step.unit,
+            "canonical": canonical_unit(step.point.quantity) if step.point else None,
+            "cadence": step.cadence_seconds or 60,
+            "ceiling": None if step.ceiling is None else _text(to_canonical(step.ceiling, step.unit)),
+            "after": step.ceiling_after_seconds or 0,
+            "duration": step.duration_seconds or 60,
+            "tolerance": _text(COLLECTION_TOLERANCE_S),
+            "table": _table(table) if table else None,
+        }
+
+
+def _table(table: LimitTable) -> dict[str, Any]:
+    rows = [
+        {"temperature": _text(r.temperature), "lower": _text(r.lower), "upper": _text(r.upper)}
+        for r in table.ordered
+    ]
+    return {"kind": table.kind, "rule": table.rule, "rows": rows}
+
+
+def _text(value: Decimal | None) -> str | None:
+    return None if value is None else f"{Decimal(value):f}"
+
+
+def at_work_words(copies: list[DraftCopy]) -> list[str]:
+    """One line for each other phone at work on the same check."""
+    return [
+        f"{copy.person} also works on this check, from another phone or window: last sent "
+        f"{timezone.localtime(copy.sent_at):%H:%M} ({settings.TIME_ZONE})."
+        for copy in copies
+    ]
