@@ -124,6 +124,13 @@ SHAPES: dict[str, tuple[Mark, ...]] = {
     ),
     "caution": (_area(*_WEDGE), _line((8, 5.6), (8, 9.8)), Ring(8, 12, 0.6, True)),
     "note": (Ring(8, 8, 6.5), _line((8, 7.2), (8, 11.6)), Ring(8, 4.7, 0.7, True)),
+    # something taken apart and not put together again
+    "parted": (
+        _line((0.5, 8), (5, 8)),
+        _line((5, 4), (5, 12)),
+        _line((11, 4), (11, 12)),
+        _line((11, 8), (15.5, 8)),
+    ),
     # a little furniture
     "menu": (_line((1.5, 4), (14.5, 4)), _line((1.5, 8), (14.5, 8)), _line((1.5, 12), (14.5, 12))),
     "person": (Ring(8, 5, 3), _line((2, 14.5), (3.6, 11), (8, 9.8), (12.4, 11), (14, 14.5))),
@@ -172,6 +179,7 @@ STATES: dict[str, State] = {
     "reviewed: stands": State("reviewed: stands", "sheet-ticked"),
     "reviewed: to be repeated": State("reviewed: to be repeated", "sheet-crossed", "act"),
     "not known": State("not known", "dashes", "heed"),
+    "not put back": State("not put back", "parted", "act"),
     "nothing recorded against": State("nothing recorded against", "drop-empty"),
     "recorded against": State("recorded against", "drop-full", "act"),
     "satisfactory": State("satisfactory", "tick"),

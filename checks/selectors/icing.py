@@ -5,23 +5,28 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import CharField, Exists, F, OuterRef, Q, QuerySet, Value
+from django.db.models.functions import Cast
 from django.utils import timezone
 
 from checks.engine.due import NO_RECORD, OVERDUE
-from checks.models import CheckEvent, Defect, Deferral
+from checks.models import CautionFollowed, CheckEvent, Defect
 from checks.selectors.doubt import against_icing
 from checks.selectors.due import due_points
 from fleet.models import Aircraft, Operator
 
 NOTHING = "nothing recorded against"
 AGAINST = "recorded against"
+Row = dict[str, Any]
 # Kinds of reasons, the gravest first.
-DEFECT, EXPIRED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED = (
+DEFECT, EXPIRED, DISTURBED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED = (
     "open defect",
     "deferral expired",
+    "left disturbed",
     "not valid check",
     "check in doubt",
     "deferral limits",
@@ -29,7 +34,7 @@ DEFECT, EXPIRED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED = (
     "no valid record",
     "stored",
 )
-KINDS = (DEFECT, EXPIRED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED)
+KINDS = (DEFECT, EXPIRED, DISTURBED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED)
 
 
 @dataclass(frozen=True)
@@ -58,7 +63,7 @@ class IcingStatus:
 def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None) -> list[IcingStatus]:
     """The status of the aircraft (None: every one that has not left), by registration.
 
-    Seven queries for any number of aircraft, and a fixed number more where an instrument was found out of
+    Six queries for any number of aircraft, and a fixed number more where an instrument was found out of
     calibration. Days are counted in the operator's one time base.
     """
     fleet = Aircraft.objects.exclude(state=Aircraft.State.LEFT).select_related("base", "variant")
@@ -69,7 +74,7 @@ def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None
     operator = Operator.current()
     today = timezone.localdate(at, zoneinfo.ZoneInfo(operator.deferral_time_zone))
     reasons: dict[int, list[Reason]] = defaultdict(list)
-    for found in (_defects(ids, today), _not_valid(ids), _doubts(ids), _due(ids, today, operator)):
+    for found in (_defects(ids, today), _checks(ids), _doubts(ids), _due(ids, today, operator)):
         for aircraft_id, reason in found:
             reasons[aircraft_id].append(reason)
     for one in aircraft:
@@ -83,31 +88,80 @@ def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None
 
 def _defects(ids: list[int], today: dt.date) -> Iterator[tuple[int, Reason]]:
     """Open defects: undeferred, with a deferral that ran out, or with one that limits flight in icing."""
-    defects = Defect.objects.open().filter(aircraft__in=ids).prefetch_related("deferrals")
-    for defect in defects.order_by("raised_at"):
-        reason = _of_defect(defect, list(defect.deferrals.all()), today)
+    rows = (
+        Defect.objects.open()
+        .filter(aircraft__in=ids)
+        .order_by("raised_at", "pk")
+        .values(
+            "pk",
+            "aircraft",
+            "event",
+            "raised_at",
+            "description",
+            "deferrals__expires_on",
+            "deferrals__limits_icing",
+            "deferrals__mel_item",
+            "deferrals__limitation",
+        )
+    )
+    for _, same in groupby(rows, key=lambda row: row["pk"]):
+        deferrals = list(same)  # one row where there is no deferral
+        reason = _of_defect(deferrals[0], [row for row in deferrals if row["deferrals__expires_on"]], today)
         if reason:
-            yield defect.aircraft_id, reason
+            yield deferrals[0]["aircraft"], reason
 
 
-def _of_defect(defect: Defect, deferrals: list[Deferral], today: dt.date) -> Reason | None:
-    what = defect.description.splitlines()[0]
-    key = {"event_id": defect.event_id, "defect_id": defect.pk}
+def _of_defect(defect: Row, deferrals: list[Row], today: dt.date) -> Reason | None:
+    what = defect["description"].splitlines()[0]
+    key = {"event_id": defect["event"], "defect_id": defect["pk"]}
     if not deferrals:
-        return Reason(DEFECT, f"Open defect since {defect.raised_at:%d %b %Y}: {what}", **key)
-    in_force = [one for one in deferrals if one.expires_on >= today]
+        return Reason(DEFECT, f"Open defect since {defect['raised_at']:%d %b %Y}: {what}", **key)
+    in_force = [one for one in deferrals if one["deferrals__expires_on"] >= today]
     if not in_force:
-        last = max(one.expires_on for one in deferrals)
+        last = max(one["deferrals__expires_on"] for one in deferrals)
         return Reason(EXPIRED, f"Deferral expired after {last:%d %b %Y}: {what}", **key)
-    limiting = [one for one in in_force if one.limits_icing]
+    limiting = [one for one in in_force if one["deferrals__limits_icing"]]
     if not limiting:
         return None
-    one = max(limiting, key=lambda deferral: deferral.expires_on)
-    until = f"{one.expires_on:%d %b %Y}"
-    return Reason(LIMITED, f"Deferred under {one.mel_item} until {until}: {one.limitation}", **key)
+    one = max(limiting, key=lambda deferral: deferral["deferrals__expires_on"])
+    until = f"{one['deferrals__expires_on']:%d %b %Y}"
+    item, limitation = one["deferrals__mel_item"], one["deferrals__limitation"]
+    return Reason(LIMITED, f"Deferred under {item} until {until}: {limitation}", **key)
 
 
-def _not_valid(ids: list[int]) -> Iterator[tuple[int, Reason]]:
+def _checks(ids: list[int]) -> Iterator[tuple[int, Reason]]:
+    """Checks begun that left something disturbed, and those whose last word is not valid. One query."""
+    rows = _not_valid(ids).union(_disturbed(ids), all=True).order_by("day", "of", "number")
+    for row in rows:
+        day = f"{row['day']:%d %b %Y}"
+        if row["kind"] == DISTURBED:
+            text = f"{row['task']} begun on {day} is not signed, and not recorded as put back: {row['words']}"
+        else:
+            text = f"{row['task']} of {day} is not valid: {row['words']}"
+        yield row["of"], Reason(row["kind"], text, event_id=row["event_key"])
+
+
+def _disturbed(ids: list[int]) -> QuerySet:
+    """What drafts disturbed and do not record as put back: the words of how, one row for each step."""
+    left = CautionFollowed.objects.filter(
+        event__aircraft__in=ids, event__state=CheckEvent.State.DRAFT, restored=False
+    )
+    return (
+        left.exclude(step__restore_text="")
+        .order_by()
+        .values(
+            event_key=F("event"),
+            of=F("event__aircraft"),
+            task=F("event__revision__procedure__title"),
+            day=F("event__work_date"),
+            words=Cast("step__restore_text", CharField()),
+            number=F("step__number"),
+            kind=Value(DISTURBED),
+        )
+    )
+
+
+def _not_valid(ids: list[int]) -> QuerySet:
     """The newest signed check of a task, where it is not valid and nobody accepted it in writing."""
     kept = CheckEvent.objects.signed().exclude(superseded_by__state=CheckEvent.State.SIGNED)
     newer = kept.filter(
@@ -116,18 +170,21 @@ def _not_valid(ids: list[int]) -> Iterator[tuple[int, Reason]]:
         aircraft=OuterRef("aircraft"),
         revision__procedure=OuterRef("revision__procedure"),
     )
-    events = (
+    return (
         kept.filter(aircraft__in=ids, outcome=CheckEvent.Outcome.NOT_VALID)
         .exclude(decision__accepted=True)
         .filter(~Exists(newer))
-        .annotate(task=F("revision__procedure__title"))
-    )
-    for event in events.order_by("work_date", "signed_at"):
-        day = f"{event.work_date:%d %b %Y}"
-        yield (
-            event.aircraft_id,
-            Reason(NOT_VALID, f"{event.task} of {day} is not valid: {event.next_action}", event_id=event.pk),
+        .order_by()
+        .values(
+            event_key=F("pk"),
+            of=F("aircraft"),
+            task=F("revision__procedure__title"),
+            day=F("work_date"),
+            words=Cast("next_action", CharField()),
+            number=Value(0),
+            kind=Value(NOT_VALID),
         )
+    )
 
 
 def _doubts(ids: list[int]) -> Iterator[tuple[int, Reason]]:

@@ -23,6 +23,7 @@ PER_PAGE = 100
 SHOWN_AS = {
     icing.DEFECT: "open",
     icing.EXPIRED: "deferral expired",
+    icing.DISTURBED: "not put back",
     icing.NOT_VALID: "not valid",
     icing.DOUBT: "in doubt",
     icing.LIMITED: "deferred",

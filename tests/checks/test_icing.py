@@ -1,5 +1,6 @@
 """Icing status: each thing that is held against an aircraft, and that nothing more is ever said."""
 
+import dataclasses
 import datetime as dt
 
 import pytest
@@ -13,8 +14,9 @@ from checks.selectors import icing
 from checks.services.decide import decide_too_low
 from checks.services.defects import defer, raise_defect, rectify
 from checks.services.due import refresh_due
+from checks.services.record import save_draft
 from fleet.models import Aircraft
-from tests.checks.work import performed
+from tests.checks.work import performed, started, typed
 from tests.world import PASSWORD, World, build_world
 
 OVER = ("300", "310", "310", "310")
@@ -126,6 +128,24 @@ def test_a_not_valid_check_until_it_is_decided_or_repeated(
     assert reasons(world.forward) == []
 
 
+def test_what_a_draft_left_disturbed_until_it_is_put_back(world: World) -> None:
+    performed(world, world.forward)
+    draft = started(world, world.forward)
+    assert reasons(world.forward) == [], "a draft that disturbed nothing holds nothing against"
+    given = typed(draft)
+    half = tuple(dataclasses.replace(one, restored=False) for one in given.cautions)
+    save_draft(event=draft, by=draft.started_by, given=dataclasses.replace(given, cautions=half))
+    steps = draft.revision.steps.exclude(restore_text="").order_by("number")
+    begun = "Pressure and flow check begun on 12 Mar 2025 is not signed, and not recorded as put back: "
+    assert steps and reasons(world.forward) == [
+        ("left disturbed", begun + step.restore_text) for step in steps
+    ]
+    (status,) = icing.icing_statuses(at=timezone.now(), aircraft_ids=[world.forward.pk])
+    assert {reason.event_id for reason in status.reasons} == {draft.pk}
+    save_draft(event=draft, by=draft.started_by, given=given)
+    assert reasons(world.forward) == []
+
+
 def test_a_stored_aircraft_and_one_that_left(world: World) -> None:
     performed(world, world.forward)
     Aircraft.objects.filter(pk=world.forward.pk).update(state="stored")
@@ -152,4 +172,4 @@ def test_the_number_of_queries_does_not_grow_with_the_fleet(db: None, count: int
     with CaptureQueriesContext(connection) as queries:
         statuses = icing.icing_statuses(at=timezone.now())
     assert len(statuses) == count and all(s.reasons for s in statuses)
-    assert len(queries) == 7 and CheckEvent.objects.count() == 0
+    assert len(queries) == 6 and CheckEvent.objects.count() == 0
