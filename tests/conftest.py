@@ -8,6 +8,7 @@ from contextlib import ExitStack
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import Group, Permission
+from django.core.cache import cache
 from django.db import connections
 from django.test import Client, TransactionTestCase
 
@@ -188,6 +189,13 @@ def client_of() -> Callable[[User], Client]:
         return client
 
     return log_in
+
+
+@pytest.fixture(autouse=True)
+def _cache_apart() -> Iterator[None]:
+    """Wrong passwords of one test are no tries of the next, whose people have the same numbers."""
+    cache.clear()
+    yield
 
 
 @pytest.fixture(autouse=True)

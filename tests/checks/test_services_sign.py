@@ -13,6 +13,7 @@ from checks.models import CheckEvent, DuePoint, SeriesState, Signature
 from checks.services import after_sign, chain
 from checks.services.defects import raise_defect
 from checks.services.errors import RecordError
+from checks.services.persons import prove
 from checks.services.record import save_draft
 from checks.services.sign import sign_inspected, sign_performed, sign_released
 from fleet.models import Authorisation, Operator, User
@@ -274,3 +275,33 @@ def test_drift_is_scored_once_the_signature_is_kept_and_never_stands_in_its_way(
     with commit(execute=True):
         again = performed(world, world.forward)
     assert again.signatures.exists() and "ZeroDivisionError" in caplog.text
+
+
+def test_five_wrong_passwords_close_the_signature_for_five_minutes(
+    world: World, sign: Callable[..., CheckEvent], clock: time_machine.Traveller
+) -> None:
+    for _ in range(5):
+        with pytest.raises(RecordError, match="The password is not right") as refused:
+            sign(password="guess")
+        assert [problem.field for problem in refused.value.problems] == ["password"]
+    with pytest.raises(RecordError, match="closed for 5 minutes"):
+        sign()
+    clock.shift(299)
+    with pytest.raises(RecordError, match="What you typed is kept"):
+        sign()
+    assert Signature.objects.count() == 0
+    clock.shift(2)
+    assert sign().signed_at
+
+
+def test_the_right_password_ends_the_count_and_another_person_has_an_own_one(
+    world: World, draft: CheckEvent, sign: Callable[..., CheckEvent]
+) -> None:
+    for _ in range(4):
+        with pytest.raises(RecordError, match="The password is not right"):
+            sign(password="guess")
+    event = sign()
+    for _ in range(5):
+        with pytest.raises(RecordError, match="The password is not right"):
+            prove(world.person("technician1"), "guess")
+    assert sign_released(event=event, by=world.person("releaser1"), password=PASSWORD)
