@@ -16,6 +16,7 @@ from fleet.models import Aircraft, MeasuringPoint
 from reports.demo.aircraft import load_aircraft
 from reports.demo.bench import Benches, Gauges
 from reports.demo.cases import CASES
+from reports.demo.causes import record_causes
 from reports.demo.finding import report_faulty_gauge
 from reports.demo.master import Master, load_master
 from reports.demo.physics import PointData
@@ -82,7 +83,9 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     for story in stories:
         write_utilisation(master, story.aircraft, story.use)
     plans = [plan for story in stories for plan in story.events]
-    Writer(master, {aircraft.registration: aircraft for aircraft in fleet}).write(plans)
+    writer = Writer(master, {aircraft.registration: aircraft for aircraft in fleet})
+    writer.write(plans)
+    record_causes(master, plans, writer.event)
     report_faulty_gauge(master)
     refresh_due(today=today)
     refresh_drift(now=dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC))

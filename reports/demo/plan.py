@@ -48,6 +48,7 @@ class Planned:
     released_by: str = ""
     end: str = ""  # how an over-limit check ended: 'rectified', 'deferred' or 'open'
     ended_by: int | None = None  # key of the retest on which the rectification rests
+    found: str | None = None  # what was confirmed as its cause: the panel, '' for all of them
 
 
 @dataclass(frozen=True)

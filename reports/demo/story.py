@@ -23,6 +23,7 @@ COLDEST, WARMEST = -5.5, 33.0  # colder than this nobody tests in the demo
 BIAS = {"forward": 0.02, "underfloor": -0.025}  # ln per 10 K that the reference tables miss
 DRY_SIGN = 0.33  # ln of drift at which a dry area may be seen
 PURGES_BEFORE_NEW_PART = 3
+CONFIRMED = 0.1  # ln of drift from which on somebody saw what it was
 LAST_GAP_DAYS = 130  # no other check so long before the one that a case fixes
 
 
@@ -165,6 +166,9 @@ class Story:
         if fixed and self.case.end:
             first.end = self.case.end
             return
+        cause = self.system.blocked_most(day)
+        if cause.life.drift.at(day) > CONFIRMED:
+            first.found = cause.key
         while follows.over:
             source = self.system.blocked_most(day)
             if source.purges < PURGES_BEFORE_NEW_PART:
