@@ -14,7 +14,7 @@ from django.utils import timezone
 from checks.engine.units import parse_decimal
 from checks.models import CautionFollowed, CheckEvent, Observation, Procedure, Reading, Revision
 from checks.selectors.copies import heeded_today
-from checks.services.errors import Conflict, Problem, RecordError, from_validation
+from checks.services.errors import Conflict, Problem, RecordError, from_validation, refuse_if
 from checks.services.inputs import EVENT_FIELDS, DraftInput
 from checks.services.persons import may
 from checks.services.rows import DraftRows, rows_of
@@ -108,9 +108,16 @@ def save_draft(*, event: CheckEvent, by: User, given: DraftInput) -> Saved:
 
 @transaction.atomic
 def discard_draft(*, event: CheckEvent, by: User) -> None:
-    """Throw a draft away. A signed check stays for ever."""
+    """Throw a draft away. A signed check stays for ever, and a draft as long as something that it disturbed
+    is not recorded as put back: the only word of that would go with it."""
     may(by, PERFORM)
-    locked_draft(event).delete()
+    event = locked_draft(event)
+    left = event.cautions_followed.filter(restored=False).exclude(step__restore_text="")
+    refuse_if(
+        f"Not thrown away: step {step} is not recorded as put back ({words}). Record that and save first."
+        for step, words in left.order_by("step__number").values_list("step__number", "step__restore_text")
+    )
+    event.delete()
 
 
 def locked_draft(event: CheckEvent) -> CheckEvent:

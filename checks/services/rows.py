@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 
-from checks.engine.units import canonical_unit, parse_decimal, to_canonical, units_for
+from checks.engine.units import canonical_unit, parse_decimal, to_canonical, unit_of, units_for
 from checks.models import CautionFollowed, CheckEvent, Observation, Reading, Step
 from checks.services.errors import Problem, from_validation
 from checks.services.inputs import CautionInput, DraftInput, ObservationInput, ReadingInput
@@ -15,6 +15,8 @@ from fleet.models import Instrument, Position
 
 MEASURING = (Step.Kind.MEASURE, Step.Kind.TIMED_SERIES, Step.Kind.TIMED_COLLECTION)
 ACKNOWLEDGED = (Step.Kind.WARNING, Step.Kind.CAUTION, Step.Kind.CONFIRM)
+# Gauge pressure may fall under that of the air, and temperature under zero; these can't.
+NEVER_NEGATIVE = ("volume", "flow", "time")
 # Second row of a timed collection: when it began, on the clock that started with the pump.
 STARTED_SEQUENCE = 1
 
@@ -123,6 +125,9 @@ def _readings(
         )
     number = _read(parse_decimal, given.typed, where, given.name("typed"))
     value = to_canonical(number, unit)
+    if value < 0 and unit_of(unit).quantity in NEVER_NEGATIVE:
+        words = f"{where}: {given.typed.strip()} is less than nothing; write what was read, without a minus."
+        raise _Unreadable(words, given.name("typed"))
     reading = Reading(
         event=event,
         step=step,

@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from checks.models import CheckEvent, Reading, Revision, Step
 from checks.services.errors import Conflict, RecordError
+from checks.services.evaluate import evaluate
 from checks.services.inputs import DraftInput, ReadingInput
 from checks.services.instruments import allowed_instruments
 from checks.services.record import discard_draft, save_draft, start_check
@@ -299,3 +300,31 @@ def test_times_are_read_as_minutes_and_seconds_or_seconds(text: str, seconds: ob
 def test_what_is_no_time_says_so(text: str) -> None:
     with pytest.raises(ValueError, match=r"not a|nothing is typed"):
         parse_seconds(text)
+
+
+def test_a_volume_less_than_nothing_is_asked_about_and_the_draft_still_judged(world: World) -> None:
+    draft = started(world, world.forward)
+    step = step_of(draft, "timed_collection")
+    minus = ReadingInput(step.pk, "-5", unit="mL", elapsed="60", started="4:10")
+    event, problems = kept(world, draft, DraftInput({}, (minus,)))
+    assert "-5 is less than nothing" in problems[minus.name("typed")]
+    assert not event.readings.exists() and evaluate(event).outcome == "not valid"
+    cold = step_of(draft, "measure", quantity="temperature")
+    frost = ReadingInput(cold.pk, "-5", unit="Cel", instrument=instrument_key("thermo-1"))
+    assert kept(world, draft, DraftInput({}, (frost,)))[1] == {}
+
+
+def test_a_draft_that_left_something_disturbed_is_not_thrown_away(world: World) -> None:
+    draft, by = started(world, world.forward), world.person("technician1")
+    given = typed(draft)
+    half = tuple(replace(one, restored=False) for one in given.cautions)
+    save_draft(event=draft, by=by, given=replace(given, cautions=half))
+    with pytest.raises(RecordError) as refused:
+        discard_draft(event=draft, by=by)
+    steps = draft.revision.steps.exclude(restore_text="").order_by("number")
+    assert steps and len(refused.value.problems) == len(steps)
+    assert all(step.restore_text in str(refused.value) for step in steps)
+    assert CheckEvent.objects.filter(pk=draft.pk).exists()
+    save_draft(event=draft, by=by, given=given)
+    discard_draft(event=draft, by=by)
+    assert not CheckEvent.objects.exists()
