@@ -32,9 +32,14 @@ class NetworkAssumptions:
 
 @dataclass(frozen=True)
 class FaultSizes:
-    """How large each fault may be. severities: shares s that each fault is tried at."""
+    """How large each fault may be. severities: shares s that each fault is tried at, close enough together
+    for a sure baseline of many checks; simulated: the least and greatest that a simulated fault has."""
 
-    severities: tuple[float, ...] = (0.08, 0.15, 0.25, 0.35, 0.5, 0.65, 0.8, 0.92)
+    severities: tuple[float, ...] = (
+        *(0.08, 0.12, 0.15, 0.2, 0.25, 0.3, 0.35, 0.42),
+        *(0.5, 0.58, 0.65, 0.72, 0.8, 0.86, 0.92, 0.96),
+    )
+    simulated: tuple[float, float] = (0.08, 0.92)
     coupling_leak: float = 6.0  # × s × the branch's conductance
     main_leak: float = 1.0  # × s × the whole system's conductance
     nozzle_leak: float = 3.0  # × s × the nozzle branch's conductance

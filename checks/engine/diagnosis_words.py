@@ -120,9 +120,13 @@ class Said:
 
 
 def say(
-    diagnosis: Diagnosis, panel_names: Sequence[str], ranking: RankingAssumptions = DEFAULT.ranking
+    diagnosis: Diagnosis,
+    panel_names: Sequence[str],
+    ranking: RankingAssumptions = DEFAULT.ranking,
+    *,
+    has_ports: bool = True,
 ) -> Said:
-    """Words for a diagnosis; panel_names in the order of the ports."""
+    """Words for a diagnosis. panel_names: in the order of the ports; has_ports: of the variant."""
     ranked = diagnosis.verdict == RANKED
     group, share = diagnosis.groups[0]
     shown = [one for one in diagnosis.causes[: ranking.shown] if one.share >= ranking.least_shown]
@@ -132,9 +136,11 @@ def say(
         doubt=FITS_POORLY if ranked and not diagnosis.fits else "",
         group=GROUP_WORDS[group] if ranked else "",
         group_share=share_text(share, ranking) if ranked else "",
-        causes=tuple(_line(one, diagnosis, panel_names, ranking) for one in shown) if ranked else (),
+        causes=tuple(_line(one, diagnosis, panel_names, ranking, has_ports) for one in shown)
+        if ranked
+        else (),
         cell=CELLS.get((diagnosis.pressure, diagnosis.flow), ""),
-        unseen=_unseen(diagnosis),
+        unseen=_unseen(diagnosis, has_ports),
     )
 
 
@@ -152,20 +158,28 @@ def word_of(share: float, ranking: RankingAssumptions = DEFAULT.ranking, *, fits
     return POSSIBLE if share >= ranking.possible else NOT_SEPARATED
 
 
-def further_check(one: CauseShare, *, ports_read: bool, drawdown_read: bool) -> str:
-    """The one further check that would separate this cause from the others, of those not yet done."""
-    if one.cause in _BY_PORTS and not ports_read:
+def further_check(one: CauseShare, *, ports_open: bool, drawdown_read: bool, panel_known: bool = True) -> str:
+    """The one further check that would separate this cause from the others, of those not yet done.
+
+    ports_open: there are panel ports, and none was read; panel_known: the ranking names the panel.
+    """
+    if one.cause in _BY_PORTS and ports_open:
         return _BY_PORTS[one.cause]
+    if one.cause in _ALL_PANELS and not panel_known:
+        return _ALL_PANELS[one.cause]
     if one.cause in _BY_DRAWDOWN and not drawdown_read:
         return _BY_DRAWDOWN[one.cause]
     return _BY_LOOKING[one.cause]
 
 
 _BY_PORTS = {
-    PANEL_BLOCKED: "Look at every panel with the pump running for a dry area; read the panel ports where "
-    "there are any: of a blocked panel the port is high.",
-    ALL_FOULED: "Read the panel ports where there are any: fouling raises all of them.",
-    PANEL_LINE: "Read the panel ports where there are any: behind a restricted line the port is low.",
+    PANEL_BLOCKED: "Read the panel ports: of a blocked panel the port is high.",
+    ALL_FOULED: "Read the panel ports: fouling raises all of them.",
+    PANEL_LINE: "Read the panel ports: behind a restricted line the port is low.",
+}
+_ALL_PANELS = {
+    PANEL_BLOCKED: "Look at every panel with the pump running: is a part of one dry?",
+    PANEL_LINE: "Look at every panel with the pump running, and along its line for a kink.",
 }
 _BY_DRAWDOWN = {
     PUMP_LOW: "Measure what leaves the tank in a timed run: with a weak pump it is less than usual.",
@@ -202,7 +216,11 @@ def _headline(diagnosis: Diagnosis, ranking: RankingAssumptions) -> str:
 
 
 def _line(
-    one: CauseShare, diagnosis: Diagnosis, panel_names: Sequence[str], ranking: RankingAssumptions
+    one: CauseShare,
+    diagnosis: Diagnosis,
+    panel_names: Sequence[str],
+    ranking: RankingAssumptions,
+    has_ports: bool,
 ) -> CauseLine:
     return CauseLine(
         cause=one.cause,
@@ -212,17 +230,19 @@ def _line(
         share=share_text(one.share, ranking),
         further_check=further_check(
             one,
-            ports_read=diagnosis.ports_read > 0,
+            ports_open=has_ports and not diagnosis.ports_read,
+            panel_known=one.panel is not None,
             drawdown_read=diagnosis.ratios.drawdown is not None,
         ),
     )
 
 
-def _unseen(diagnosis: Diagnosis) -> tuple[str, ...]:
+def _unseen(diagnosis: Diagnosis, has_ports: bool) -> tuple[str, ...]:
     """What these readings cannot show, because something was not read."""
     missing = []
     if not diagnosis.ports_read:
-        missing.append("No panel port was read: no single panel can be named.")
+        why = "No panel port was read" if has_ports else "This installation has no panel ports"
+        missing.append(f"{why}: no single panel can be named.")
     if diagnosis.ratios.flow is None:
         missing.append("No nozzle flow beside the baseline: nozzle and supply are hard to tell apart.")
     if diagnosis.ratios.minutes is None:

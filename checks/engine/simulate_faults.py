@@ -83,7 +83,7 @@ def draw_fault(
         side = thin if rng.random() < 0.5 else thick
         return Fault(VISCOSITY, float(np.exp(rng.uniform(np.log(min(side)), np.log(max(side))))))
     panel = int(rng.integers(panels)) if cause in OF_ONE_PANEL else None
-    return Fault(cause, float(rng.uniform(min(sizes.severities), max(sizes.severities))), panel)
+    return Fault(cause, float(rng.uniform(*sizes.simulated)), panel)
 
 
 def simulate_faults(

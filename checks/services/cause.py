@@ -160,10 +160,11 @@ def _told(event: CheckEvent, layout: Layout, readings: list[Reading], now: _Now,
         found = diagnose(replace(taken, wet=wet), baseline_of([one for _, one in checks]), sure, **known)
     except ValueError as refused:  # outside the curve, or nothing that the baseline has
         return answer(f"No cause is ranked: {refused}.")
+    names_of_panels = [panel.name for panel in layout.panels]
     reset = [names[point] for point in alone if point in now.over]
     if found.verdict == WITHIN_SCATTER and reset:
         return answer(RESET_SINCE.format(", ".join(reset)))
-    return answer(diagnosis=found, said=say(found, [panel.name for panel in layout.panels]))
+    return answer(diagnosis=found, said=say(found, names_of_panels, has_ports=bool(layout.ports)))
 
 
 def _read_now(

@@ -130,7 +130,7 @@ def test_truth_with_other_ratios() -> None:
 
 
 def test_time_of_one_ranking() -> None:
-    """Beside a root finder that solves the same network for 12 of the 250 faults, one after another."""
+    """Beside a root finder that solves the same network for 12 of its faults, one after another."""
     case = next(iter(simulate_faults(70_100, 1)))
     answer(case, and_drawdown)  # loads what is loaded once
     ours, finder = [], []

@@ -88,7 +88,7 @@ def test_general_fouling_of_an_installation_without_ports_names_no_panel(world: 
     found = likely_cause(high)
     assert found.said.causes[0].cause == "all_fouled"
     assert {line.panel for line in found.said.causes} == {""}
-    assert found.said.unseen[0].startswith("No panel port was read")
+    assert found.said.unseen[0].startswith("This installation has no panel ports")
     assert found.diagnosis.pressure == found.diagnosis.flow == "high"
 
 

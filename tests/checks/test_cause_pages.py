@@ -67,7 +67,7 @@ def test_while_the_check_is_carried_out(world: World) -> None:
     part = client.post(address(draft, "outcome"), posted(draft, high), headers={"HX-Request": "true"})
     assert "General fouling of the panels" in text_of(part)
     page = text_of(client.get(address(draft)))
-    assert "General fouling of the panels" in page and "No panel port was read" in page
+    assert "General fouling of the panels" in page and "This installation has no panel ports" in page
     assert "Record what it turned out to be" not in page
     usual = typed(draft, series=("90", "96", "96", "96"), volume="142")
     part = client.post(address(draft, "outcome"), posted(draft, usual), headers={"HX-Request": "true"})

@@ -124,18 +124,28 @@ def test_each_cause_has_words_and_a_further_check_of_what_was_not_read() -> None
     assert set(GROUP_WORDS) == set(GROUPS)
     assert len(CELLS) == 9
     for cause in CAUSES:
-        texts = {
-            further_check(CauseShare(cause, 0.5), ports_read=ports, drawdown_read=drawdown)
+        ways = [
+            {"ports_open": ports, "drawdown_read": drawdown, "panel_known": known}
             for ports in (True, False)
             for drawdown in (True, False)
-        }
-        assert all(texts)
-    pump = CauseShare("pump_low", 0.5)
-    assert "tank" in further_check(pump, ports_read=True, drawdown_read=False)
-    assert "tank" not in further_check(pump, ports_read=True, drawdown_read=True)
-    panel = CauseShare("panel_blocked", 0.5)
-    assert "read the panel ports" in further_check(panel, ports_read=False, drawdown_read=True)
-    assert "read the panel ports" not in further_check(panel, ports_read=True, drawdown_read=True)
+            for known in (True, False)
+        ]
+        assert all(further_check(CauseShare(cause, 0.5), **way) for way in ways)
+    pump, panel = CauseShare("pump_low", 0.5), CauseShare("panel_blocked", 0.5)
+    assert "tank" in further_check(pump, ports_open=False, drawdown_read=False)
+    assert "tank" not in further_check(pump, ports_open=False, drawdown_read=True)
+    assert "Read the panel ports" in further_check(panel, ports_open=True, drawdown_read=True)
+    assert "this panel" in further_check(panel, ports_open=False, drawdown_read=True)
+    assert "every panel" in further_check(panel, ports_open=False, drawdown_read=True, panel_known=False)
+
+
+def test_an_installation_without_ports_is_not_asked_to_read_them() -> None:
+    found = diagnosed(Fault("all_fouled", 0.8), ports=())
+    asked, not_asked = say(found, NAMES), say(found, NAMES, has_ports=False)
+    assert asked.causes[0].further_check.startswith("Read the panel ports")
+    assert not_asked.causes[0].further_check.startswith("Purge as the manual says")
+    assert asked.unseen[0].startswith("No panel port was read")
+    assert not_asked.unseen[0] == "This installation has no panel ports: no single panel can be named."
 
 
 def test_what_the_screen_must_say() -> None:

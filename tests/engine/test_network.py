@@ -211,13 +211,13 @@ def test_every_cause_is_tried_at_every_size_on_every_panel() -> None:
     counts = {cause: sum(f.cause == cause for f in faults) for cause in CAUSES}
     assert len(CAUSES) == 12
     assert counts == {
-        **dict.fromkeys(CAUSES, 8),
+        **dict.fromkeys(CAUSES, 16),
         "healthy": 1,
         "air": 3,
         "viscosity": 6,
-        "panel_blocked": 64,
-        "panel_line": 64,
-        "coupling_leak": 64,
+        "panel_blocked": 128,
+        "panel_line": 128,
+        "coupling_leak": 128,
     }
     shown = predict(faults, 1.0, a)
     for row, fault in enumerate(faults):
