@@ -60,6 +60,8 @@ UNITS: dict[str, Unit] = {
     )
 }
 QUANTITIES = ("pressure", "flow", "volume", "temperature", "time", "voltage", "ratio")
+#: A gauge may read under the pressure of the air and a thermometer under zero; these can't.
+NEVER_NEGATIVE = ("flow", "volume", "time")
 _CANONICAL = {
     "pressure": "kPa",
     "flow": "mL/min",

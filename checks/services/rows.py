@@ -6,7 +6,14 @@ from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 
-from checks.engine.units import canonical_unit, parse_decimal, to_canonical, unit_of, units_for
+from checks.engine.units import (
+    NEVER_NEGATIVE,
+    canonical_unit,
+    parse_decimal,
+    to_canonical,
+    unit_of,
+    units_for,
+)
 from checks.models import CautionFollowed, CheckEvent, Observation, Reading, Step
 from checks.services.errors import Problem, from_validation
 from checks.services.inputs import CautionInput, DraftInput, ObservationInput, ReadingInput
@@ -15,8 +22,6 @@ from fleet.models import Instrument, Position
 
 MEASURING = (Step.Kind.MEASURE, Step.Kind.TIMED_SERIES, Step.Kind.TIMED_COLLECTION)
 ACKNOWLEDGED = (Step.Kind.WARNING, Step.Kind.CAUTION, Step.Kind.CONFIRM)
-# Gauge pressure may fall under that of the air, and temperature under zero; these can't.
-NEVER_NEGATIVE = ("volume", "flow", "time")
 # Second row of a timed collection: when it began, on the clock that started with the pump.
 STARTED_SEQUENCE = 1
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from checks.engine.units import UNITS, parse_decimal, unit_of
+from checks.engine.units import NEVER_NEGATIVE, UNITS, parse_decimal, unit_of
 from reports.loading.problems import Bad
 from reports.tables.sheet import Row, Sheet, SheetError
 
@@ -170,6 +170,8 @@ def number_of(column: Column | None, row: Row) -> Number | None:
         value = parse_decimal(text, decimal_mark=column.decimal_mark)
     except ValueError as error:
         raise Bad(column.field.name, str(error)) from None
+    if value < 0 and column.unit in UNITS and unit_of(column.unit).quantity in NEVER_NEGATIVE:
+        raise Bad(column.field.name, f"{text!r} is less than nothing; write what was read, without a minus")
     return Number(text, column.unit, value)
 
 

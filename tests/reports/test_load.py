@@ -212,3 +212,12 @@ def test_a_column_without_a_unit_is_never_guessed(world, load, tmp_path):
     file.write_text("registration,task,date,temperature,port\nQ-0000,pressure-flow,2024-05-14,18,108\n")
     with pytest.raises(CommandError, match="declares no unit"):
         load("checks", str(file))
+
+
+def test_a_value_less_than_nothing_is_a_bad_row_and_the_others_are_still_tried(world, load, tmp_path):
+    rows = ["Q-0000,pressure-flow,2023-11-06,12,-3,-5", "Q-0000,pressure-flow,2023-11-07,-4,100,170"]
+    head = "registration,task,date,temperature [Cel],port [kPa],nozzle [mL/min]"
+    (tmp_path / "minus.csv").write_text("\n".join([head, *rows]) + "\n")
+    said = load("checks", tmp_path / "minus.csv")
+    assert "line 2, nozzle: '-5' is less than nothing" in said
+    assert "2 rows: 1 new, 0 on file already, 1 bad." in said
