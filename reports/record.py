@@ -20,6 +20,7 @@ from fleet.models import Operator
 from reports import record_entry as entry
 from reports import record_lines as lines
 from reports import record_story as story
+from reports.record_cause import CauseTold, cause_told
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,7 @@ class CheckRecord:
     attempts: tuple[story.Attempt, ...]
     signatures: tuple[story.SignaturePlace, ...]
     links: tuple[story.Link, ...]
+    cause: CauseTold | None
     faults: tuple[str, ...]
 
     @property
@@ -117,7 +119,7 @@ def check_record(key: object, *, now: dt.datetime | None = None) -> CheckRecord 
             corrected=later is not None,
         ),
         work=entry.work_of(event, first),
-        conclusion=entry.conclusion_of(event, bool(points)),
+        conclusion=entry.conclusion_of(event, points),
         inspection=entry.inspection_of(event, operator, release, points, seen),
         paper=entry.paper_of(event),
         superseded_by=later,
@@ -135,6 +137,7 @@ def check_record(key: object, *, now: dt.datetime | None = None) -> CheckRecord 
         attempts=story.attempt_lines(event, told, known) if len(told) > 1 else (),
         signatures=story.signature_places(event, given, later.record if later else ""),
         links=tuple(story.link(one) for one in _links(event, given, defects)),
+        cause=cause_told(event),
         faults=tuple(verify_event(event)),
     )
 

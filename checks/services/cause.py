@@ -73,6 +73,21 @@ class LikelyCause:
     caveats: tuple[str, ...] = CAVEATS
 
     @property
+    def beside(self) -> list[tuple[str, float]]:
+        """(what, its ratio to the baseline) of every reading that was compared."""
+        if self.diagnosis is None:
+            return []
+        read = self.diagnosis.ratios
+        pairs = [
+            ("pressure", read.pressure),
+            ("nozzle flow", read.flow),
+            ("time to settle", read.minutes),
+            ("tank draw-down", read.drawdown),
+            *((f"port, {name}", port) for name, port in zip(self.panels, read.ports, strict=True)),
+        ]
+        return [(name, ratio) for name, ratio in pairs if ratio is not None]
+
+    @property
     def ranking(self) -> dict[str, Any]:
         """As kept with a confirmed cause: plain values for JSON."""
         if self.diagnosis is None:

@@ -39,16 +39,8 @@ def ratios(cause: LikelyCause) -> list[dict[str, str]]:
     """The readings as ratios to the baseline, for partials/_facts.html. No query."""
     if cause.diagnosis is None:
         return []
-    read = cause.diagnosis.ratios
-    pairs = [
-        ("Pressure", read.pressure, cause.diagnosis.pressure),
-        ("Nozzle flow", read.flow, cause.diagnosis.flow),
-        ("Time to settle", read.minutes, ""),
-        ("Tank draw-down", read.drawdown, ""),
-        *((f"Port, {name}", port, "") for name, port in zip(cause.panels, read.ports, strict=True)),
-    ]
+    sides = {"pressure": cause.diagnosis.pressure, "nozzle flow": cause.diagnosis.flow}
     return [
-        {"name": name, "value": f"× {value:.2f}", "note": side}
-        for name, value, side in pairs
-        if value is not None
+        {"name": name.capitalize(), "value": f"× {ratio:.2f}", "note": sides.get(name, "")}
+        for name, ratio in cause.beside
     ]

@@ -4,6 +4,7 @@ from reportlab.platypus import Flowable
 
 from fleet import shapes
 from reports.pdf.frame import Document, Shown, facts, moment, paragraph, table
+from reports.pdf.record_cause import likely_cause
 from reports.pdf.record_parts import charts, section
 from reports.pdf.text import SMALL
 from reports.record import CheckRecord
@@ -42,6 +43,9 @@ def add_rest(document: Document, record: CheckRecord) -> None:
     _add_seen(document, record)
     if record.followed:
         section(document, "Warnings, cautions and confirmations followed", [_followed(record)], keep=False)
+    if record.cause:
+        parts = likely_cause(record.cause, lambda at: moment(at.astimezone(record.zone)))
+        section(document, "Likely cause", parts, keep=False)
     if record.attempts:
         section(document, "The story of this occasion", [_attempts(record)])
     section(document, "Record chain", _chain(record))

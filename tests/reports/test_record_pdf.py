@@ -223,6 +223,7 @@ HEADINGS = (
     "Conditions that move a reading",
     "Looked at",
     "Warnings, cautions and confirmations followed",
+    "Likely cause",
     "The story of this occasion",
     "Record chain",
 )
