@@ -8,7 +8,7 @@ from decimal import Decimal
 from uuid import UUID
 
 from checks.models import CheckEvent, Record, Signature
-from checks.services.evaluate import NO_PANEL_PORTS, PANELS_HIDE
+from checks.services.evaluate import blind_spots
 from fleet.models import Operator
 from reports.record_lines import PointLine, Seen
 
@@ -99,15 +99,14 @@ def work_of(event: CheckEvent, first: Record) -> Work:
     )
 
 
-def conclusion_of(event: CheckEvent, measured: bool) -> Conclusion:
-    """No query."""
-    ports = event.aircraft.variant.has_panel_ports
-    blind = (PANELS_HIDE,) if ports else (PANELS_HIDE, NO_PANEL_PORTS)
+def conclusion_of(event: CheckEvent, points: Sequence[PointLine]) -> Conclusion:
+    """points: those that were judged. No query."""
+    feels_panels = any(point.feels_panels for point in points)
     return Conclusion(
         outcome=event.outcome,
         next_action=event.next_action,
         reasons=tuple(event.outcome_reason.splitlines()),
-        blind_spots=blind if measured else (),
+        blind_spots=blind_spots(event.aircraft.variant, feels_panels=feels_panels),
     )
 
 

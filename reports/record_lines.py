@@ -59,6 +59,7 @@ class PointLine:
     limits_from: str
     reasons: tuple[str, ...]
     scene: Scene | None
+    feels_panels: bool
 
 
 @dataclass(frozen=True)
@@ -183,6 +184,7 @@ def _point(judged: Judged, readings: Sequence[Reading], table: LimitTable | None
         limits_from=limits_from,
         reasons=shown.reasons,
         scene=scene,
+        feels_panels=judged.point.feels_panels,
     )
 
 

@@ -14,6 +14,7 @@ class Procedure(models.Model):
         CHECK = "check", "check"
         PURGE = "purge", "purge"
         SERVICE = "service", "service"
+        CHANGE = "change", "part or line change"
 
     variant = models.ForeignKey("fleet.Variant", models.PROTECT, related_name="procedures")
     code = models.SlugField(max_length=24)

@@ -9,7 +9,7 @@ from django.db.models import Exists, OuterRef, Subquery
 
 from checks.models import CautionFollowed, CheckEvent, Defect, Observation, SeriesState, Signature
 from checks.selectors.drift import series_states
-from fleet.models import Aircraft, Fitment, MeasuringPoint, Position
+from fleet.models import Aircraft, Fitment, MeasuringPoint, Position, ReferenceRow
 
 # What is said of a position, the gravest first; between the last two a measured one has its drift state.
 DEFECT, NOT_SATISFACTORY = "open", "not satisfactory"
@@ -73,9 +73,13 @@ class Story:
 
 
 def points_shown(aircraft: Aircraft) -> list[PointShown]:
-    """Every measuring point of the aircraft's variant with its series. Two queries."""
+    """Every measuring point whose drift is followed, with its series: one with a frozen reference table.
+
+    Two queries.
+    """
     series = {one.point_id: one for one in series_states().filter(aircraft=aircraft)}
-    points = MeasuringPoint.objects.filter(variant=aircraft.variant_id).select_related("position")
+    followed = Exists(ReferenceRow.objects.filter(point=OuterRef("pk")))
+    points = MeasuringPoint.objects.filter(followed, variant=aircraft.variant_id).select_related("position")
     return [PointShown(point, series.get(point.pk)) for point in points.order_by("order", "code")]
 
 

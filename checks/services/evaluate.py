@@ -33,7 +33,7 @@ from checks.services.points import (
     temperature_of,
 )
 from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start
-from fleet.models import MeasuringPoint, Operator, Position, ReferenceRow
+from fleet.models import MeasuringPoint, Operator, Position, ReferenceRow, Variant
 
 TEST_AGAIN = "test again"
 PANELS_HIDE = (
@@ -129,7 +129,9 @@ def evaluate(
         reasons=check.reasons if lines or looks else (),
         points=lines,
         too_low=any(line.judged.too_low for line in lines),
-        blind_spots=_blind_spots(event, lines),
+        blind_spots=blind_spots(
+            event.aircraft.variant, feels_panels=any(line.point.feels_panels for line in lines)
+        ),
         marks=shared.marks,
         missing=(*_missing(event, steps, readings), *_not_looked_at(looks)),
         purges=known.purges,
@@ -198,7 +200,8 @@ def _conclusion(procedure: Procedure, check: CheckOutcome, measured: bool, looke
         outcome, action = CheckEvent.Outcome.DONE.value, RELEASE_MAY_BE_ASKED
     if procedure.kind == Procedure.Kind.PURGE and outcome == CheckEvent.Outcome.DONE:
         action = TEST_AGAIN
-    if not measured and action == PURGE_AND_TEST and procedure.kind == Procedure.Kind.SERVICE:
+    at_work = procedure.kind in (Procedure.Kind.SERVICE, Procedure.Kind.CHANGE)
+    if not measured and action == PURGE_AND_TEST and at_work:
         action = "put right what was found, then look again"
     return outcome, action
 
@@ -212,7 +215,7 @@ def _looks(
     looks = []
     for step in asked:
         at = [p for p in positions if p.kind == step.position_kind] if step.position_kind else [None]
-        if event.revision.procedure.kind == Procedure.Kind.SERVICE and step.position_kind:
+        if event.revision.procedure.kind == Procedure.Kind.CHANGE and step.position_kind:
             # Work on some positions only: those that an answer names, and one at least.
             at = [p for p in at if (step.pk, p.pk) in seen] or at
         for position in at:
@@ -272,8 +275,8 @@ def _unnamed(event: CheckEvent, step: Step, readings: list[Reading]) -> list[Pro
     ]
 
 
-def _blind_spots(event: CheckEvent, lines: tuple[PointLine, ...]) -> tuple[str, ...]:
-    if not lines:
+def blind_spots(variant: Variant, *, feels_panels: bool) -> tuple[str, ...]:
+    """What the readings of a check can't show; nothing where no point feels the panels. No query."""
+    if not feels_panels:
         return ()
-    ports = event.aircraft.variant.has_panel_ports
-    return (PANELS_HIDE,) if ports else (PANELS_HIDE, NO_PANEL_PORTS)
+    return (PANELS_HIDE,) if variant.has_panel_ports else (PANELS_HIDE, NO_PANEL_PORTS)

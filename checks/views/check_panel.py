@@ -19,7 +19,7 @@ from checks.engine.units import (
 )
 from checks.models import CheckEvent, Reading, Step
 from checks.services.errors import Problem
-from checks.services.evaluate import NO_PANEL_PORTS, PANELS_HIDE, Evaluation
+from checks.services.evaluate import Evaluation, blind_spots
 from checks.services.points import limit_table
 from fleet.models import MeasuringPoint
 
@@ -117,6 +117,7 @@ def panel_of_draft(event: CheckEvent, evaluation: Evaluation) -> Panel:
 def panel_of_signed(event: CheckEvent) -> Panel:
     """The panel of a signed check, from what was stored when it was signed. Four queries."""
     readings, tables = readings_of(event), tables_of(event)
+    results = list(event.results.select_related("point").order_by("point__order", "point__code"))
     points = tuple(
         point_shown(
             Judged(
@@ -133,15 +134,16 @@ def panel_of_signed(event: CheckEvent) -> Panel:
             readings,
             tables.get(result.point_id),
         )
-        for result in event.results.select_related("point").order_by("point__order", "point__code")
+        for result in results
     )
-    ports = event.aircraft.variant.has_panel_ports
     return Panel(
         outcome=event.outcome,
         next_action=event.next_action,
         reasons=tuple(event.outcome_reason.splitlines()),
         points=points,
-        blind_spots=() if not points else (PANELS_HIDE,) if ports else (PANELS_HIDE, NO_PANEL_PORTS),
+        blind_spots=blind_spots(
+            event.aircraft.variant, feels_panels=any(result.point.feels_panels for result in results)
+        ),
         series=tuple(series_pictures(readings, {r.pk: r.mark for r in readings})),
         too_low=event.too_low,
         signed=True,

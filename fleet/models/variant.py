@@ -69,10 +69,28 @@ class MeasuringPoint(models.Model):
         TEST_PORT = "test_port", "system test port"
         PANEL_PORT = "panel_port", "panel port"
         NOZZLE = "nozzle", "propeller nozzle"
+        PUMP = "pump", "pump outlet"
+        TANK = "tank", "fluid tank"
+        WARNING = "warning", "warning switch"
+        OTHER = "other", "another place"
 
     class Quantity(models.TextChoices):
         PRESSURE = "pressure", "pressure"
         FLOW = "flow", "flow"
+        VOLUME = "volume", "volume"
+        VOLTAGE = "voltage", "voltage"
+        RATIO = "ratio", "ratio"
+        TIME = "time", "time"
+
+    CANONICAL = {
+        "pressure": "kPa",
+        "flow": "mL/min",
+        "volume": "mL",
+        "voltage": "V",
+        "ratio": "%",
+        "time": "s",
+    }
+    WHOLE_SYSTEM = (Kind.TEST_PORT, Kind.PANEL_PORT, Kind.NOZZLE)
 
     variant = models.ForeignKey(Variant, models.CASCADE, related_name="points")
     code = models.SlugField(max_length=24)
@@ -85,12 +103,12 @@ class MeasuringPoint(models.Model):
         null=True,
         blank=True,
         related_name="points",
-        help_text="The panel of a panel port.",
+        help_text="The panel of a panel port, the pump of a pump outlet.",
     )
     nominal = models.DecimalField(
         max_digits=9,
         decimal_places=3,
-        help_text="Usual value of a clean system with fluid at 20 °C, in kPa gauge or mL/min.",
+        help_text="Usual value of a clean system with fluid at 20 °C, in kPa gauge, mL/min, mL, V, % or s.",
     )
     order = models.PositiveSmallIntegerField(default=0)
 
@@ -107,7 +125,12 @@ class MeasuringPoint(models.Model):
     @property
     def unit(self) -> str:
         """The canonical unit, as UCUM code."""
-        return "kPa" if self.quantity == self.Quantity.PRESSURE else "mL/min"
+        return self.CANONICAL[self.quantity]
+
+    @property
+    def feels_panels(self) -> bool:
+        """Whether what is read here comes from the running system with its panels behind it."""
+        return self.kind in self.WHOLE_SYSTEM
 
 
 class ReferenceRow(models.Model):
