@@ -34,6 +34,7 @@ def rules() -> list[Guard]:
         *_frozen(models.CheckEvent, """{row}."state" = 'signed'""", SIGNED),
         *_frozen(models.Revision, '{row}."approved_at" IS NOT NULL', APPROVED),
         *_written_once(),
+        *_added_not_changed(),
         *_chain(),
     ]
 
@@ -85,6 +86,26 @@ def _written_once() -> Iterator[Guard]:
         message = f"a {model._meta.verbose_name} {APPENDED}"
         yield Guard(model._meta.db_table, "update", message)
         yield Guard(model._meta.db_table, "delete", message)
+
+
+def _added_not_changed() -> Iterator[Guard]:
+    """Rows of a draft that may come and go with it, but are never changed: photos, and handovers but for
+    the receiver's acceptance. Once the check is signed its own guards hold."""
+    photo, handover = models.Photo._meta, models.Handover._meta
+    yield Guard(photo.db_table, "update", "a photo is added or removed and never changed", name="kept")
+    columns = [field.column for field in handover.concrete_fields]
+    same = " OR ".join(
+        f'NEW."{column}" <> OLD."{column}"'
+        for column in columns
+        if column not in ("accepted_at", "open_steps")
+    )
+    yield Guard(
+        handover.db_table,
+        "update",
+        "a handover is accepted once and never changed",
+        f'OLD."accepted_at" IS NOT NULL OR NEW."accepted_at" IS NULL OR {same}',
+        name="kept",
+    )
 
 
 def _chain() -> Iterator[Guard]:

@@ -5,6 +5,8 @@ from checks.models.copies import DraftCopy
 from checks.models.defect import Defect, Deferral, Rectification
 from checks.models.doubt import DoubtReview, InstrumentFinding
 from checks.models.event import CautionFollowed, CheckEvent, Decision, Observation, Reading, Reset, Result
+from checks.models.evidence import Photo
+from checks.models.handover import Handover
 from checks.models.imports import ImportBatch
 from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
 from checks.models.programme import DuePoint, RecurringCheck
@@ -23,11 +25,13 @@ __all__ = [
     "DraftCopy",
     "DriftRun",
     "DuePoint",
+    "Handover",
     "ImportBatch",
     "InstrumentFinding",
     "LimitRow",
     "LimitTable",
     "Observation",
+    "Photo",
     "Procedure",
     "Reading",
     "Record",

@@ -19,6 +19,9 @@ PARTS = {
     "results": ("point_id",),
     "resets": ("point_id",),
 }
+# Parts that came later. The record of an event without such rows names no such part, as before: form v1
+# stays what it was.
+LATER_PARTS = {"photos": ("pk",), "handovers": ("pk",)}
 
 
 @transaction.atomic
@@ -70,7 +73,7 @@ def row(instance: models.Model) -> dict[str, Any]:
 def event_payload(event: CheckEvent) -> dict[str, Any]:
     """Everything of an event: its row, every row that is part of it, and the names that it was done under.
 
-    Read afresh, so that both engines and any later year give the same text. Eight queries.
+    Read afresh, so that both engines and any later year give the same text. Ten queries.
     """
     stored = CheckEvent.objects.select_related("aircraft", "base", "revision__procedure").get(pk=event.pk)
     revision = stored.revision
@@ -87,6 +90,9 @@ def event_payload(event: CheckEvent) -> dict[str, Any]:
     }
     for name, order in PARTS.items():
         payload[name] = [row(part) for part in getattr(stored, name).order_by(*order)]
+    for name, order in LATER_PARTS.items():
+        rows = [row(part) for part in getattr(stored, name).order_by(*order)]
+        payload |= {name: rows} if rows else {}
     payload["instruments"] = _instruments(stored)
     return payload
 
@@ -132,8 +138,8 @@ def verify_event(event: CheckEvent) -> list[str]:
     stored = json.loads(canonical_json(event_payload(event)))
     return [
         f"{part} differ from what was signed"
-        for part in ("event", *PARTS)
-        if recorded.get(part) != stored[part]
+        for part in ("event", *PARTS, *LATER_PARTS)
+        if recorded.get(part) != stored.get(part)
     ]
 
 

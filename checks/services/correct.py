@@ -32,7 +32,7 @@ OWN = (
     "import_line",
     "import_key",
 )
-COPIED_PARTS = ("readings", "observations", "cautions_followed")
+COPIED_PARTS = ("readings", "observations", "cautions_followed", "photos")
 
 
 @transaction.atomic

@@ -1,6 +1,6 @@
 """Starting a check, and keeping its draft while it is being carried out.
 
-A draft belongs to nobody: a shift may hand it over. Who signs it answers for it.
+Whoever may record may write in a draft. Who holds it (services/handover.py) alone signs it as performed.
 """
 
 import datetime as dt
@@ -17,6 +17,7 @@ from checks.selectors.copies import heeded_today
 from checks.services.errors import Conflict, Problem, RecordError, from_validation, refuse_if
 from checks.services.inputs import EVENT_FIELDS, DraftInput
 from checks.services.persons import may
+from checks.services.photo_files import drop_afterwards
 from checks.services.rows import DraftRows, rows_of
 from fleet.models import Aircraft, Base, FluidBatch, User, UtilisationEntry
 
@@ -48,6 +49,29 @@ def start_check(
     RecordError where nobody may work so: no permission, no revision in force, another variant, a day to come.
     """
     may(by, PERFORM)
+    return begin(
+        aircraft=aircraft,
+        procedure=procedure,
+        by=by,
+        work_date=work_date,
+        uuid=uuid,
+        base=base,
+        follows=follows,
+    )
+
+
+@transaction.atomic
+def begin(
+    *,
+    aircraft: Aircraft,
+    procedure: Procedure,
+    by: User,
+    work_date: dt.date,
+    uuid: uuids.UUID | None = None,
+    base: Base | None = None,
+    follows: CheckEvent | None = None,
+) -> CheckEvent:
+    """What start_check does, for a caller that has looked at who may: work may be begun for somebody else."""
     if uuid:
         # The same draft sent twice at once: the second one waits here until the first is kept.
         Aircraft.objects.select_for_update(no_key=True).get(pk=aircraft.pk)
@@ -117,7 +141,9 @@ def discard_draft(*, event: CheckEvent, by: User) -> None:
         f"Not thrown away: step {step} is not recorded as put back ({words}). Record that and save first."
         for step, words in left.order_by("step__number").values_list("step__number", "step__restore_text")
     )
+    names = list(event.photos.values_list("stored", flat=True))
     event.delete()
+    drop_afterwards(names)
 
 
 def locked_draft(event: CheckEvent) -> CheckEvent:

@@ -17,6 +17,7 @@ from checks.services.defects import raise_for_event
 from checks.services.errors import RecordError, refuse_if
 from checks.services.evaluate import evaluate
 from checks.services.freeze import freeze, write_signature
+from checks.services.handover import not_held
 from checks.services.persons import Signatory, authorised, may, prove
 from checks.services.record import locked_draft
 from fleet.models import Authorisation, Operator, User
@@ -41,7 +42,7 @@ def sign_performed(*, event: CheckEvent, by: User, password: str) -> CheckEvent:
     event = locked_draft(event)
     signatory = authorised(by, Authorisation.Act.PERFORM, event.aircraft.variant, _days(event, at))
     evaluation = evaluate(event)
-    refuse_if(evaluation.missing)
+    refuse_if((*not_held(event, by), *evaluation.missing))
     _total_time(event)
     freeze(event=event, evaluation=evaluation, at=at)
     _sign(event, Signature.Act.PERFORMED, signatory, at)

@@ -26,9 +26,13 @@ from checks.models import (
 from checks.services.decide import decide_too_low
 from checks.services.defects import defer, rectify
 from checks.services.doubt import report_out_of_calibration, review_doubt
+from checks.services.evidence import add_photo
+from checks.services.handover import open_steps, seen_key, take_over
 from checks.services.record import discard_draft
+from checks.services.sign import sign_performed
 from fleet import guards, system_checks
 from tests.checks.conftest import NOON
+from tests.checks.evidence_files import jpeg
 from tests.checks.work import filled, performed, roles_again, started
 from tests.guards import guards_lifted
 from tests.world import PASSWORD, World, build_world
@@ -41,7 +45,11 @@ FROZEN = [CheckEvent, Revision, LimitRow, *(model for _, model, _ in PARTS), *gu
 def history(world: World) -> World:
     """A row in every guarded table."""
     releaser, controller = world.person("releaser1"), world.person("controller1")
-    low = performed(world, world.forward, series=("8", "8", "8", "8"), volume="2")
+    draft = filled(started(world, world.forward), world, series=("8", "8", "8", "8"), volume="2")
+    mate = world.person("technician2")
+    add_photo(event=draft, by=mate, content=jpeg())
+    take_over(event=draft, by=mate, seen=seen_key(open_steps(draft)))
+    low = sign_performed(event=draft, by=mate, password=PASSWORD)
     decide_too_low(event=low, by=releaser, password=PASSWORD, accepted=False, text="The pump stood still.")
     over = performed(world, world.underfloor, series=("300", "300", "300", "300"))
     performed(world, world.underfloor, "panel-purge", follows=over)
@@ -85,7 +93,8 @@ def refused(sql: str, params: list | None = None, *, words: str | None = None) -
 def test_every_row_kind_that_is_part_of_a_check_or_revision_is_guarded() -> None:
     """Read from the models, so that a new one can't be forgotten; the names here are the ones known today."""
     names = {model.__name__ for _, model, _ in PARTS}
-    assert names == {"Reading", "Observation", "CautionFollowed", "Result", "Reset", "Step", "LimitTable"}
+    of_check = {"Reading", "Observation", "CautionFollowed", "Result", "Reset", "Photo", "Handover"}
+    assert names == of_check | {"Step", "LimitTable"}
     guarded = {guard.table for guard in guard_rules.rules()}
     assert {model._meta.db_table for model in [*FROZEN, ChainHead]} == guarded
 
