@@ -129,7 +129,7 @@ def _reading_text(text: dict[str, str], reading: Reading) -> None:
 
 def draft_input(steps: Sequence[Step], positions: Sequence[Position], text: Text) -> DraftInput:
     """A form's text as the service takes it; the service leaves out rows without a value."""
-    fields = {name: text.get(name, "") for name in EVENT_FIELDS if name in text or name in _BOXES}
+    fields = {name: text.get(name, "") for name in EVENT_FIELDS if name in text or name in BOXES}
     return DraftInput(
         fields=fields,
         readings=tuple(
@@ -149,7 +149,7 @@ def draft_input(steps: Sequence[Step], positions: Sequence[Position], text: Text
 
 
 # A box that is not ticked is not sent at all.
-_BOXES = ("temperature_from_memory",)
+BOXES = ("temperature_from_memory",)
 
 
 def _reading(step: Step, sequence: int, text: Text) -> ReadingInput:

@@ -6,8 +6,9 @@ from functools import cached_property
 
 from checks.engine.units import UNITS
 from checks.forms.check import CheckForm
-from checks.forms.check_text import expected_text
+from checks.forms.check_text import BOXES, expected_text
 from checks.models import CheckEvent, DraftCopy
+from checks.services.inputs import EVENT_FIELDS
 from fleet.models import Base, Instrument
 
 NOTHING = "nothing"
@@ -50,7 +51,8 @@ def differences(
     words = words or _Words(form)
     lines = []
     for name in sorted(set(stands) | set(sent), key=lambda one: (one.count("-"), one)):
-        if name.endswith("-rows"):
+        untouched = name in EVENT_FIELDS and name not in sent and name not in BOXES
+        if untouched or name.endswith("-rows"):
             continue
         one, other = stands.get(name, ""), sent.get(name, "")
         if one == other or (not one and other == expected.get(name)):

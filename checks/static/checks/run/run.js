@@ -55,7 +55,7 @@ async function submitted(event) {
   if (became === "sent") {
     tell("sign");
     form.dataset.passing = "yes";
-    form.requestSubmit(event.submitter);
+    setTimeout(() => form.requestSubmit(event.submitter)); // not before this submit is over: it would be ignored
     return;
   }
   if (became !== "offline") return byId("run-words").scrollIntoView({ block: "start" });
