@@ -12,5 +12,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/due.pdf", views.due_pdf, name="due_pdf"),
     path("reports/drift.pdf", views.drift_pdf, name="drift_pdf"),
     path("reports/tracebacks/<int:pk>.pdf", views.traceback_pdf, name="traceback_pdf"),
+    path("reports/worksheets/<int:pk>.pdf", views.worksheet_pdf, name="worksheet_pdf"),
     path("reports/checks/<uuid:uuid>.pdf", views.record_pdf, name="record_pdf"),
 ]

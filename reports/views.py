@@ -1,17 +1,23 @@
 """The files that reports hands over."""
 
+import uuid as uuids
+
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from checks.models import CheckEvent, InstrumentFinding
 from checks.views.access import needs
+from fleet.models import Aircraft
 from reports.duelist import COLUMNS, DueList, csv_rows, due_list
 from reports.fleet_trend import fleet_trend
 from reports.record import check_record
 from reports.tables.csv import csv_text
 from reports.traceback import instrument_traceback
+from reports.worksheet import revisions, worksheet
 
 
 @require_safe
@@ -74,6 +80,44 @@ def traceback_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     told = instrument_traceback(get_object_or_404(InstrumentFinding, pk=pk))
     name = f"traceback-{told.instrument_code}-{told.found_on.isoformat()}.pdf"
     return _file(paper(told), "application/pdf", name)
+
+
+@require_safe
+@needs("checks.view_records")
+def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
+    """A blank worksheet of a revision for ?aircraft=; with ?check= its code opens that draft."""
+    from reports.pdf.worksheet import worksheet_pdf as paper
+
+    revision = get_object_or_404(revisions(), pk=pk)
+    known = Aircraft.objects.filter(variant=revision.procedure.variant_id).select_related("variant", "base")
+    aircraft = known.filter(registration=request.GET.get("aircraft", "")).first()
+    if aircraft is None:
+        messages.error(
+            request, f"Choose an aircraft with the {revision.procedure.variant} for the worksheet."
+        )
+        return redirect("checks:revision", pk=pk)
+    draft, asked = None, request.GET.get("check", "")
+    if asked:
+        draft = _draft(asked, aircraft, pk)
+        if draft is None:
+            messages.error(request, "That check is no draft of this aircraft and revision, so no worksheet.")
+            return redirect("checks:revision", pk=pk)
+    link = reverse("checks:new", query={"aircraft": aircraft.registration, "task": revision.procedure.code})
+    if draft:
+        link = reverse("checks:check", args=[draft.pk])
+    sheet = worksheet(revision, aircraft, link=request.build_absolute_uri(link), draft=draft)
+    name = f"worksheet-{sheet.registration}-{sheet.procedure_code}-{slugify(sheet.revision)}.pdf"
+    return _file(paper(sheet), "application/pdf", name)
+
+
+def _draft(key: str, aircraft: Aircraft, revision: int) -> CheckEvent | None:
+    """The draft with this key, where it is one of the aircraft and the revision."""
+    try:
+        uuid = uuids.UUID(key)
+    except ValueError:
+        return None
+    drafts = CheckEvent.objects.filter(pk=uuid, state=CheckEvent.State.DRAFT, aircraft=aircraft)
+    return drafts.filter(revision=revision).select_related("base", "started_by").first()
 
 
 def _explain(request: HttpRequest, page: str = "checks:due_list") -> HttpResponse:

@@ -194,6 +194,7 @@ MATRIX: dict[str, Row] = {
     "reports:due_pdf": Row(get=READERS),
     "reports:drift_pdf": Row(get=READERS),
     "reports:traceback_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),
+    "reports:worksheet_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.typed_revision.pk}),
     "reports:record_pdf": Row(get=READERS, kwargs=lambda s: {"uuid": s.signed.pk}),
     "reports:home": Row(get=EVERYBODY),
     # The set-up site as a whole.

@@ -65,12 +65,15 @@ def aircraft_page(request: HttpRequest, unknown: str = "") -> HttpResponse:
 
 
 def task_page(request: HttpRequest, aircraft: Aircraft, form: StartForm, status: int = 200) -> HttpResponse:
-    """The tasks of one aircraft, those due first."""
+    """The tasks of one aircraft, those due first; the one of ?task= (a worksheet's code) before all."""
     today = timezone.localdate(timezone=aircraft.base.zone)
+    asked = request.GET.get("task", "")
+    tasks = tasks_for(aircraft, day_of(form, today), today)
     context = {
         "aircraft": aircraft,
         "form": form,
-        "tasks": tasks_for(aircraft, day_of(form, today), today),
+        "asked": asked,
+        "tasks": sorted(tasks, key=lambda task: task.revision.procedure.code != asked),
         "drafts": open_drafts(aircraft)[:SHOWN_DRAFTS],
     }
     return render(request, "checks/check_task.html", context, status=status)

@@ -20,6 +20,7 @@ from checks.services.procedures import approve_revision, faults
 from checks.views.access import needs
 from checks.views.defects import show_refusal
 from checks.views.parts import is_part
+from fleet.models import Aircraft
 
 PER_PAGE = 50
 CAUTIONS = (Step.Kind.WARNING, Step.Kind.CAUTION, Step.Kind.NOTE)
@@ -52,7 +53,9 @@ def revision_of(pk: int) -> Revision:
 def revision(request: HttpRequest, pk: int) -> HttpResponse:
     """One revision as it is followed: cautions, steps, limits. A fixed number of queries."""
     one = revision_of(pk)
-    return render(request, "checks/revision.html", contents(one) | {"used": one.events.count()})
+    flying = Aircraft.objects.exclude(state=Aircraft.State.LEFT).filter(variant=one.procedure.variant_id)
+    context = contents(one) | {"used": one.events.count(), "fleet": flying}
+    return render(request, "checks/revision.html", context)
 
 
 def contents(one: Revision) -> dict:
