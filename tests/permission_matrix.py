@@ -22,13 +22,15 @@ from typing import Any
 import time_machine
 from django.core.files.base import ContentFile
 
-from checks.models import CheckEvent, Defect, DuePoint, InstrumentFinding, Revision, SeriesState
+from checks.models import CheckEvent, Defect, DuePoint, InstrumentFinding, Photo, Revision, SeriesState
 from checks.services.defects import raise_defect
 from checks.services.doubt import report_out_of_calibration
 from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
+from checks.services.evidence import add_photo
 from fleet.models import Calibration, UtilisationEntry
 from tests.checks.conftest import NOON
+from tests.checks.evidence_files import jpeg
 from tests.checks.work import performed, started
 from tests.world import PASSWORD, World, build_world
 
@@ -78,6 +80,11 @@ class Sample:
         """A check being carried out."""
         with time_machine.travel(NOON, tick=False):
             return started(self.world, self.world.forward)
+
+    @cached_property
+    def photo(self) -> Photo:
+        """One kept with the draft."""
+        return add_photo(event=self.draft, by=self.world.person("technician1"), content=jpeg())
 
     @cached_property
     def signed(self) -> CheckEvent:
@@ -161,12 +168,20 @@ MATRIX: dict[str, Row] = {
     "checks:doubt_finding": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),
     "checks:doubt_review": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"pk": s.finding.pk}),
     "checks:certificate": Row(get=READERS, kwargs=lambda s: {"pk": s.calibration.pk}),
+    "checks:label": Row(
+        get=READERS, kwargs=lambda s: {"kind": "instrument", "code": s.calibration.instrument.code}
+    ),
     "checks:records": Row(get=READERS),
     "checks:new": Row(get={TECHNICIAN}, post={TECHNICIAN}),
     "checks:check": Row(get=READERS, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
     "checks:run_worker": Row(get=EVERYBODY, public=True),
     "checks:run_send": Row(post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
     "checks:run_copies": Row(get=READERS, kwargs=lambda s: {"uuid": s.draft.pk}),
+    "checks:evidence": Row(get=READERS, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
+    "checks:evidence_file": Row(get=READERS, kwargs=lambda s: {"uuid": s.draft.pk, "pk": s.photo.pk}),
+    "checks:evidence_small": Row(get=READERS, kwargs=lambda s: {"uuid": s.draft.pk, "pk": s.photo.pk}),
+    "checks:handover": Row(get=READERS, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
+    "checks:handover_assign": Row(get={TECHNICIAN, CONTROLLER}, post={TECHNICIAN, CONTROLLER}),
     "checks:cause_found": Row(post={TECHNICIAN, RELEASER}, kwargs=lambda s: {"uuid": s.signed.pk}),
     "checks:causes": Row(get=READERS),
     "checks:check_outcome": Row(post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.draft.pk}),
@@ -192,6 +207,7 @@ MATRIX: dict[str, Row] = {
     ),
     "reports:due_csv": Row(get=READERS),
     "reports:due_pdf": Row(get=READERS),
+    "reports:list_csv": Row(get=READERS, kwargs=lambda s: {"name": "records"}),
     "reports:drift_pdf": Row(get=READERS),
     "reports:traceback_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),
     "reports:worksheet_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.typed_revision.pk}),

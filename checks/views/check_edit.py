@@ -16,6 +16,8 @@ from checks.views.cause_part import cause_part
 from checks.views.check_panel import panel_of_draft
 from checks.views.check_show import show
 from checks.views.check_unread import forget, recall, remember
+from checks.views.evidence import evidence_part
+from checks.views.handover import handover_shown
 from checks.views.run_data import Run
 
 
@@ -34,9 +36,12 @@ def check(request: HttpRequest, uuid: object) -> HttpResponse:
 
 @needs("checks.view_records")
 def opened(request: HttpRequest, uuid: object) -> HttpResponse:
+    """?instrument= is the code of one whose label was scanned: it is chosen wherever it may serve."""
     event = event_of(uuid)
     if event.is_draft and request.user.has_perm("checks.record_check"):
-        return edit_page(request, event, recall(request, CheckForm(event)))
+        form = recall(request, CheckForm(event))
+        form.use(request.GET.get("instrument", ""))
+        return edit_page(request, event, form)
     return show(request, event)
 
 
@@ -83,6 +88,7 @@ def edit_page(request: HttpRequest, event: CheckEvent, form: CheckForm, status: 
     panel = panel_of_draft(event, judged)
     run = Run(form, request.user)
     context = {"event": event, "form": form, "around": Around(form), "panel": panel, "run": run}
+    context |= {"handover": handover_shown(event, request.user, judged), **evidence_part(event)}
     context |= cause_part(request, event, judged)
     response = render(request, "checks/check_edit.html", context, status=status)
     response["X-Run-Person"] = str(request.user.pk)  # the service worker keeps it for this person alone

@@ -23,6 +23,8 @@ from checks.services.rows import is_start
 from checks.views.cause_part import cause_part
 from checks.views.check_panel import panel_of_draft, panel_of_signed, readings_of
 from checks.views.doubt_words import mark
+from checks.views.evidence import evidence_part
+from checks.views.handover import handover_shown
 
 
 def show(
@@ -60,6 +62,8 @@ def show(
         "starts": starts(event, story) if "go on" in acts else [],
         "facts": facts(event),
         "pdf": address("reports:record_pdf", event.pk) if not event.is_draft else "",
+        "handover": handover_shown(event, request.user, evaluation),
+        **evidence_part(event),
         **cause_part(request, event, evaluation, cause_form),
     }
     return render(request, "checks/check_show.html", context, status=status)

@@ -16,12 +16,14 @@ from checks.models import CheckEvent, Signature
 from checks.selectors.release import release_obstacles
 from checks.services.errors import Problem, RecordError
 from checks.services.evaluate import evaluate
+from checks.services.handover import not_held
 from checks.services.sign import STATEMENTS, sign_inspected, sign_performed, sign_released
 from checks.views.access import needs
 from checks.views.check_edit import event_of
 from checks.views.check_panel import panel_of_draft, panel_of_signed
 from checks.views.check_show import defects_shown
 from checks.views.check_unread import forget, recall
+from checks.views.handover import HandoverShown, handover_shown
 
 METHODS = ["GET", "HEAD", "POST"]
 
@@ -53,8 +55,10 @@ def check_sign(request: HttpRequest, uuid: object) -> HttpResponse:
         messages.info(request, "This check is signed already.")
         return redirect("checks:check", uuid=event.pk)
     evaluation = evaluate(event)
-    barred = (*recall(request, CheckForm(event)).problems, *evaluation.missing)
-    response = signing(request, event, PERFORMED, barred, panel_of_draft(event, evaluation))
+    unread = recall(request, CheckForm(event)).problems
+    barred = (*not_held(event, request.user), *unread, *evaluation.missing)
+    shown = handover_shown(event, request.user, evaluation)
+    response = signing(request, event, PERFORMED, barred, panel_of_draft(event, evaluation), shown)
     if response.status_code == 302:
         forget(request, event)
     return response
@@ -87,9 +91,17 @@ def later(
 
 
 def signing(
-    request: HttpRequest, event: CheckEvent, page: Page, barred: tuple[Problem, ...], panel: Any
+    request: HttpRequest,
+    event: CheckEvent,
+    page: Page,
+    barred: tuple[Problem, ...],
+    panel: Any,
+    handover: HandoverShown | None = None,
 ) -> HttpResponse:
-    """Show what is signed and what bars it; with a password, sign. What the service refuses is shown."""
+    """Show what is signed and what bars it; with a password, sign. What the service refuses is shown.
+
+    handover: who holds the draft.
+    """
     form = PasswordForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and not barred and form.is_valid():
         try:
@@ -108,6 +120,7 @@ def signing(
         "statement": STATEMENTS[Signature.Act(page.act)],
         "signatures": event.signatures.order_by("signed_at"),
         "defects": defects_shown(event),
+        "handover": handover,
     }
     refused = request.method == "POST"
     return render(request, "checks/check_sign.html", context, status=422 if refused else 200)
