@@ -9,7 +9,7 @@ from functools import cached_property
 
 from checks.engine.limits import LimitTable
 from checks.engine.units import UNITS, plain, units_for
-from checks.forms.check_instruments import Offer, Offers, instruments_for, offers
+from checks.forms.check_instruments import Offer, Offers, Preset, instruments_for, offers, preset
 from checks.forms.check_text import (
     MORE_ROWS,
     draft_input,
@@ -98,11 +98,13 @@ class Block:
 
 @dataclass
 class CheckForm:
-    """The form of an event with its text: stored, or as just typed. problems: what a save refused."""
+    """The form of an event with its text: stored, or as just typed. problems: what a save refused; scanned:
+    the instrument whose label led here."""
 
     event: CheckEvent
     text: Mapping[str, str] | None = None
     problems: tuple[Problem, ...] = ()
+    scanned: Preset | None = None
 
     def __post_init__(self) -> None:
         if self.text is None:
@@ -177,6 +179,13 @@ class CheckForm:
         if series and series.kind == Step.Kind.TIMED_SERIES:
             rows = {f"series-{step}-rows": str(rows_shown(series, self.text) + MORE_ROWS)}
             self.text = expected_text(self.steps, self.text | rows) | self.text | rows
+
+    def use(self, code: str) -> None:
+        """Choose the instrument with this code wherever it may serve; kept with the first save."""
+        on = self.event.work_date
+        self.scanned = preset(code, self.steps, self.text, on=on, tables=self.tables)
+        if self.scanned:
+            self.text = {**self.text, **self.scanned.fields}
 
     def field(self, name: str, label: str, **more: object) -> Field:
         """A field with its text and what is wrong with it."""

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from checks.engine.limits import LimitTable
 from checks.engine.units import plain, to_canonical, unit_of
+from checks.forms.check_text import shared_place
 from checks.models import Step
 from checks.services.instruments import JUDGED_BY, choice_for
 from fleet.models import Base, Instrument
@@ -80,3 +81,52 @@ def falls_short(instrument: Instrument, highest: Decimal | None) -> str:
     if highest is None or to_canonical(instrument.range_high, instrument.unit) >= highest:
         return ""
     return f"reads to {plain(instrument.range_high)} {unit_of(instrument.unit).label} only"
+
+
+@dataclass(frozen=True)
+class Preset:
+    """A scanned instrument in a form: the fields that it sets, at which steps, or why at none."""
+
+    instrument: Instrument
+    fields: Mapping[str, str]
+    steps: tuple[int, ...]
+    why_not: str = ""
+
+
+def preset(
+    code: str,
+    steps: Iterable[Step],
+    text: Mapping[str, str],
+    *,
+    on: dt.date,
+    tables: Mapping[int, LimitTable],
+) -> Preset | None:
+    """Choose an instrument wherever it may serve and nothing is read yet; None: no such instrument.
+
+    Where it reads as far as the limits of some steps only, it is chosen for those. At most three queries.
+    """
+    instrument = Instrument.objects.filter(code=code).prefetch_related(*JUDGED_BY).first() if code else None
+    if instrument is None:
+        return None
+    asking = [step for step in steps if step.instrument_kind == instrument.kind]
+    choices = [(step, choice_for(step, instrument, on)) for step in asking]
+    usable = [step for step, choice in choices if choice.ok]
+    if not usable:
+        kind = instrument.get_kind_display()
+        why_not = choices[0][1].why_not if choices else f"This check asks for no {kind}."
+        return Preset(instrument, {}, (), why_not)
+    long_enough = [step for step in usable if not falls_short(instrument, highest_value(step, tables))]
+    chosen = [step for step in long_enough or usable if not _read(step, text)]
+    if not chosen:
+        return Preset(instrument, {}, (), "Every step that it could serve has its reading already.")
+    fields = {}
+    for step in chosen:
+        place = shared_place(step)
+        fields |= {f"{place}-instrument": str(instrument.pk), f"{place}-unit": instrument.unit}
+    return Preset(instrument, fields, tuple(step.number for step in chosen))
+
+
+def _read(step: Step, text: Mapping[str, str]) -> bool:
+    """Whether a value of the step is typed already."""
+    names = (name for name in text if name.startswith(f"reading-{step.pk}-") and name.endswith("-typed"))
+    return any(text[name] for name in names)

@@ -1,7 +1,7 @@
 // The runner: the form of a check one step a screen, its clock, its drafts kept here and sent when there is a
 // network. Without this file the page is the whole form and works as it stands.
 
-import { byId, element, fill, form, run } from "./page.js";
+import { all, byId, element, fill, form, run, set } from "./page.js";
 import * as cards from "./cards.js";
 import * as live from "./live.js";
 import * as sender from "./sender.js";
@@ -75,6 +75,12 @@ async function offline() {
   ready.active.postMessage({ kind: "keep", person: run.person, page: location.pathname, name: run.name, shell: [...new Set(shell.map(String))] });
 }
 
+/** An instrument whose label was scanned is chosen in what this phone holds too, where nothing is read yet. */
+function scanned() {
+  for (const one of all("select[data-scanned]"))
+    if (!all("[name$='-typed']", one.closest("section")).some((value) => value.value)) set(one.name, one.dataset.scanned);
+}
+
 async function begin() {
   const earlier = await sender.begin();
   if (earlier) fill(earlier);
@@ -83,6 +89,7 @@ async function begin() {
   timed.begin();
   cards.begin();
   sender.listen();
+  scanned();
   form.addEventListener("change", outcomes);
   form.addEventListener("input", outcomes);
   outcomes();
