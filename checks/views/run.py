@@ -76,7 +76,7 @@ def _common(request: HttpRequest, answer: Answer, given: Sending) -> dict[str, o
         "revision": answer.revision,
         "at": round(now.timestamp() * 1000),
         "skew": skew if abs(skew) > SKEW_SHOWN_S else 0,
-        "others": at_work_words(others),
+        "others": at_work_words(others, request.user),
         "copies": reverse("checks:run_copies", args=[answer.copy.event_id]),
     }
 

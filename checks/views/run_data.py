@@ -13,7 +13,7 @@ from checks.engine.units import canonical_unit, difference_to_canonical, to_cano
 from checks.forms.check import CheckForm
 from checks.forms.check_instruments import instruments_for
 from checks.models import CheckEvent, DraftCopy, Step
-from checks.selectors.copies import clocks_of, heeded_today
+from checks.selectors.copies import clocks_of, heeded_today, others_at_work
 from checks.services.copies import revision_of
 from checks.services.points import COLLECTION_TOLERANCE_S
 from checks.services.rows import MEASURING
@@ -46,12 +46,19 @@ class Run:
                 "login": f"{reverse(settings.LOGIN_URL)}?next={reverse('checks:check', args=[event.pk])}",
                 "worker": reverse("checks:run_worker"),
                 "clocks": clocks_of(event.pk),
+                "others": self._others(),
                 "steps": {step.pk: self._step(step) for step in self.form.steps},
                 "resolution": {
                     one.pk: _text(difference_to_canonical(one.resolution, one.unit)) for one in gauges
                 },
             }
         )
+
+    def _others(self) -> list[dict[str, str]]:
+        """Phones at work, with their keys: this phone's own may be among them, which it knows itself."""
+        copies = others_at_work(self.event.pk, self.person, "", timezone.now())
+        words = at_work_words(copies, self.person)
+        return [{"device": c.device, "words": w} for c, w in zip(copies, words, strict=True)]
 
     def _step(self, step: Step) -> dict[str, Any]:
         known: dict[str, Any] = {"number": step.number, "kind": step.kind, "heeded": step.pk in self.heeded}
@@ -84,10 +91,10 @@ def _text(value: Decimal | None) -> str | None:
     return None if value is None else f"{Decimal(value):f}"
 
 
-def at_work_words(copies: list[DraftCopy]) -> list[str]:
+def at_work_words(copies: list[DraftCopy], person: User) -> list[str]:
     """One line for each other phone at work on the same check."""
     return [
-        f"{copy.person} also works on this check, from another phone or window: last sent "
-        f"{timezone.localtime(copy.sent_at):%H:%M} ({settings.TIME_ZONE})."
+        f"{'You' if copy.person == person else copy.person} also sent something of this check from another "
+        f"phone or window, last at {timezone.localtime(copy.sent_at):%H:%M} ({settings.TIME_ZONE})."
         for copy in copies
     ]

@@ -102,9 +102,10 @@ def series_across_a_reload(page) -> None:
         run.clock_to(page, moment)
         run.enter(page)  # the last value again: one tap
     marks = page.locator("[data-marks]:visible li").all_inner_texts()
-    assert len(marks) == 5
-    assert "starts a new run (off cadence)" in marks[2]
-    assert "settled here" in marks[4]
+    assert len(marks) == 6
+    assert marks[2].startswith("3:0") and "missed" in marks[2]
+    assert "starts a new run (off cadence)" in marks[3]
+    assert "settled here" in marks[5]
     assert "Settled at 6:0" in page.locator("[data-say]:visible").inner_text()
     assert "within limit: 96 kPa against upper limit 137.5 kPa" in page.locator(
         ".run-outcome:visible"
@@ -185,3 +186,90 @@ def test_the_whole_form_is_one_tap_away_and_is_remembered(browser_page, sign_in,
     assert page.locator(".step:visible").count() > 4
     page.get_by_role("button", name="One step at a time").click()
     assert run.place(page) == "Place and totals"
+
+
+def test_a_late_reading_is_marked_and_a_locked_phone_says_what_was_due(
+    browser_page, sign_in, world: World
+) -> None:
+    page = browser_page
+    sign_in(world.person("technician1"))
+    run.start(page, world)
+    page.clock.install()
+    page.clock.resume()
+    run.to(page, "Step 14 of 19")
+    run.choose_instrument(page)
+    run.clock_to(page, 60)
+    run.enter(page, "96")
+    lock(page, "hidden")
+    run.clock_to(page, 138)
+    lock(page, "visible")
+    assert re.search(r"\(1:0\d to 2:(18|19|2\d)\) a reading was due at 2:0\d", missed(page))
+    assert re.match(
+        r"late by 0:1\d: read now|late by 0:2\d: read now", page.locator("[data-due]").first.inner_text()
+    )
+    run.enter(page)
+    assert re.search(
+        r"starts a new run \(off cadence\), late by 0:1\d", page.locator("[data-marks] li").last.inner_text()
+    )
+    run.fits(page)
+
+    # By hand, and anew: what was read stays in the remarks.
+    page.get_by_role("button", name="Correct or type readings").first.click()
+    assert page.locator(".series-row:visible").count() == 6
+    run.fits(page)
+    page.get_by_role("button", name="Start the clock again").click()
+    page.locator("[data-marks] li").first.wait_for(state="detached")
+    assert page.locator("[data-series] [data-shows]").inner_text() in ("0:00", "0:01")
+    assert re.search(
+        r"series started again; before: 1:0\d 96, 2:\d\d 96 kPa", page.locator("#remarks").input_value()
+    )
+
+
+def lock(page, state: str) -> None:
+    """What a browser tells the page when the phone is locked or looked at again."""
+    page.evaluate(
+        """state => {
+          Object.defineProperty(document, "visibilityState", { value: state, configurable: true });
+          document.dispatchEvent(new Event("visibilitychange"));
+        }""",
+        state,
+    )
+
+
+def missed(page) -> str:
+    return page.locator("[data-missed]:visible").inner_text()
+
+
+def test_more_readings_than_rows(browser_page, sign_in, world: World) -> None:
+    """A series that does not settle goes on; rows are added and sent."""
+    page = browser_page
+    sign_in(world.person("technician1"))
+    run.start(page, world)
+    page.clock.install()
+    page.clock.resume()
+    run.to(page, "Step 14 of 19")
+    run.choose_instrument(page)
+    for minute in range(1, 9):
+        run.clock_to(page, minute * 60)
+        run.enter(page, str(300 + 10 * minute))
+    assert (
+        page.locator("[data-ceiling]").inner_text() == "Ceiling: no reading from 180 s on is above 420 kPa."
+    )
+    run.clock_to(page, 540)
+    run.enter(page, "430")
+    assert re.match(
+        r"Ceiling: 430 kPa at 54\d s is above 420 kPa", page.locator("[data-ceiling]").inner_text()
+    )
+    assert page.locator(".run-outcome:visible").inner_text().lower().startswith("over limit: ceiling")
+    run.wait_sent(page)
+    readings = CheckEvent.objects.get().readings.filter(role="series").order_by("sequence")
+    assert [one.typed for one in readings] == [*(str(300 + 10 * n) for n in range(1, 9)), "430"]
+
+
+def test_at_a_desk_it_is_the_whole_form(sign_in, browser_page, world: World) -> None:
+    page = browser_page
+    page.set_viewport_size({"width": 1280, "height": 900})
+    sign_in(world.person("technician1"))
+    run.start(page, world)
+    assert page.locator(".step:visible").count() > 8 and page.locator("#run").is_hidden()
+    run.fits(page)

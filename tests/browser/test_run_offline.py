@@ -8,6 +8,7 @@ from django.contrib.sessions.models import Session
 
 from checks.models import CheckEvent, DraftCopy
 from checks.services.sign import sign_performed
+from fleet.models import User
 from tests.browser import runner as run
 from tests.checks.work import filled
 from tests.world import PASSWORD, World, build_world
@@ -161,6 +162,50 @@ def test_signed_out_meanwhile(browser_page, sign_in, world: World) -> None:
     assert CheckEvent.objects.get().cautions_followed.count() == 3
 
 
+def test_an_account_closed_meanwhile(browser_page, sign_in, world: World) -> None:
+    """Closed by the director, then tried too often: the work waits on the phone until it is open again."""
+    page = browser_page
+    sign_in(world.person("technician1"))
+    address = run.start(page, world)
+    run.wait_sent(page)
+    User.objects.filter(username="technician1").update(is_active=False)
+    run.to(page, "Step 4 of 19")
+    run.wait_for_words(page, "You are signed out.")
+    page.get_by_role("link", name="Sign in again").click()
+    for _ in range(5):
+        run.log_in(page, "technician1")
+        page.wait_for_load_state()
+    assert page.get_by_role("heading", name="Too many tries").is_visible()
+    assert not CheckEvent.objects.get().cautions_followed.exists()
+
+    User.objects.filter(username="technician1").update(is_active=True)
+    sign_in(world.person("technician1"))
+    page.goto(address)
+    run.ready(page)
+    run.wait_sent(page)
+    assert CheckEvent.objects.get().cautions_followed.count() == 2
+
+
+def test_a_draft_thrown_away_leaves_nothing_on_the_phone(browser_page, sign_in, world: World) -> None:
+    page = browser_page
+    sign_in(world.person("technician1"))
+    run.start(page, world)
+    run.to(page, "Step 4 of 19")
+    page.get_by_role("button", name="Whole form").click()
+    page.context.set_offline(True)
+    page.get_by_text("Throw this draft away").click()
+    page.get_by_label("Remarks").fill("Not meant")
+    page.get_by_role("button", name="Throw away").click()
+    run.wait_for_words(page, "No network: the draft can’t be thrown away now.")
+    page.context.set_offline(False)
+    run.wait_sent(page)
+    page.get_by_role("button", name="Throw away").click()
+    page.wait_for_url("**/checks/new/")
+    assert not CheckEvent.objects.exists()
+    run.start(page, world)
+    assert "Not sent yet from this phone" not in run.words(page)
+
+
 def test_signed_in_anew_in_another_window(browser_page, sign_in, world: World) -> None:
     """A log-in changes the token of the forms: the run fetches the new one by itself."""
     page = browser_page
@@ -245,6 +290,7 @@ def test_two_phones_on_one_run(browser_page, sign_in, world: World, browser, liv
     run.log_in(second, "technician2")
     second.goto(address)
     run.ready(second)
+    run.wait_for_words(second, f"{world.person('technician1')} also sent something of this check")
     run.to(page, "Step 6 of 19")
     run.wait_sent(page)
     run.until(lambda: CheckEvent.objects.get().cautions_followed.count() == 4)
@@ -284,8 +330,8 @@ def test_signed_elsewhere_meanwhile(browser_page, sign_in, world: World) -> None
     run.start(page, world)
     run.wait_sent(page)
     event = CheckEvent.objects.get()
-    filled(event, world, "technician2")
-    sign_performed(event=event, by=world.person("technician2"), password=PASSWORD)
+    filled(event, world, "technician1")
+    sign_performed(event=event, by=world.person("technician1"), password=PASSWORD)
     run.to(page, "Step 3 of 19")
     run.wait_for_words(page, "This check was signed meanwhile")
     page.get_by_role("link", name="See what is kept").click()

@@ -47,27 +47,31 @@ function outcomes() {
 
 // Signing and the other buttons need the server: what is here goes first, and without a network nothing is lost.
 async function submitted(event) {
-  if (form.dataset.passing || event.submitter?.value === "discard") return;
+  if (form.dataset.passing) return;
+  const discards = event.submitter?.value === "discard";
   event.preventDefault();
   event.stopPropagation();
   await sender.changed({ soon: 60_000 });
   const became = await sender.send();
   if (became === "sent") {
     tell("sign");
+    if (discards) await sender.forget();
     form.dataset.passing = "yes";
     setTimeout(() => form.requestSubmit(event.submitter)); // not before this submit is over: it would be ignored
     return;
   }
   if (became !== "offline") return byId("run-words").scrollIntoView({ block: "start" });
+  byId("run-words").scrollIntoView({ block: "start" });
+  if (discards) return tell("sign", "No network: the draft can’t be thrown away now. All is kept on this phone.");
   const left = cards.open();
   tell("sign", left.length
     ? `No network. All is kept on this phone. Still open: ${left.map((card) => card.name).join("; ")}.`
     : "Ready to sign. Signing needs the server: all is kept on this phone and is sent as soon as there is a network. Then sign here.");
-  byId("run-words").scrollIntoView({ block: "start" });
 }
 
 async function offline() {
   if (!navigator.serviceWorker) return;
+  navigator.storage?.persist?.(); // what is kept here is not cleared away when space gets short
   await navigator.serviceWorker.register(run.worker, { scope: "/" });
   const ready = await navigator.serviceWorker.ready;
   const loaded = performance.getEntriesByType("resource").map((one) => new URL(one.name));
@@ -85,6 +89,10 @@ async function begin() {
   const earlier = await sender.begin();
   if (earlier) fill(earlier);
   form.addEventListener("submit", submitted);
+  form.addEventListener("keydown", (event) => {
+    // The Enter of a phone's keyboard ends a value; it does not send the form.
+    if (event.key === "Enter" && event.target.matches("input") && document.body.matches(".running")) event.preventDefault();
+  });
   sender.onKept(serverSays);
   timed.begin();
   cards.begin();

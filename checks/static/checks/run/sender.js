@@ -1,6 +1,7 @@
 // Keeps the form in the browser as it is typed and sends it when there is a network: once, however often.
 
-import { all, byId, element, fields, form, run } from "./page.js";
+import * as says from "./answers.js";
+import { all, byId, fields, form, run } from "./page.js";
 import * as store from "./store.js";
 import { tell } from "./words.js";
 
@@ -117,13 +118,13 @@ async function sendOnce({ replaces = false, fresh = false } = {}) {
   } catch {
     return "offline";
   }
-  if (response.type === "opaqueredirect") return signedOut();
+  if (response.type === "opaqueredirect") return says.signedOut();
   const answer = (response.headers.get("Content-Type") ?? "").includes("json") ? await response.json() : null;
   if (response.status === 403 && !answer && !fresh) {
     const became = await newToken();
     return became === "new" ? sendOnce({ replaces, fresh: true }) : became;
   }
-  if (!answer) return trouble(response.status);
+  if (!answer) return says.trouble(response.status);
   return heard(answer, sent);
 }
 
@@ -135,49 +136,27 @@ async function newToken() {
   } catch {
     return "offline";
   }
-  if (response.type === "opaqueredirect") return signedOut();
-  if (!response.ok) return trouble(response.status);
+  if (response.type === "opaqueredirect") return says.signedOut();
+  if (!response.ok) return says.trouble(response.status);
   const page = new DOMParser().parseFromString(await response.text(), "text/html");
   const theirs = page.getElementById("check");
-  if (!theirs) return trouble(403);
-  if (JSON.parse(theirs.dataset.run).person !== run.person) return otherPerson();
+  if (!theirs) return says.trouble(403);
+  if (JSON.parse(theirs.dataset.run).person !== run.person) return says.otherPerson();
   token().value = theirs.querySelector("[name=csrfmiddlewaretoken]").value;
   document.body.setAttribute("hx-headers", JSON.stringify({ "x-csrftoken": token().value }));
   return "new";
 }
 
-function signedOut() {
-  const acts = [{ label: "Sign in again", href: run.login }];
-  tell("session", "You are signed out. Your work is kept on this phone and is sent once you sign in again.", { acts });
-  return "signed out";
-}
-
-function otherPerson() {
-  tell(
-    "session",
-    "Another person is signed in on this phone now. What you wrote stays on this phone, shown to nobody else, " +
-      "and is sent once you sign in again here.",
-    { acts: [{ label: "To the log-in", href: run.login }] },
-  );
-  return "other person";
-}
-
-function trouble(status) {
-  const words = status >= 500 || status === 429 ? "The server could not take it just now" : `The server refused it (${status})`;
-  tell("server", `${words}. Your work is kept on this phone; it is tried again by itself.`);
-  return "trouble";
-}
-
 async function heard(answer, sent) {
-  if (answer.state === "other person") return otherPerson();
+  if (answer.state === "other person") return says.otherPerson();
   if (answer.state === "unreadable") {
     tell("server", answer.words);
     return "trouble";
   }
   tell("session");
   tell("server");
-  tellOthers(answer.others ?? []);
-  tell("skew", skewWords(answer.skew));
+  says.others(answer.others ?? []);
+  says.skew(answer.skew);
   if (answer.state === "kept") await kept(answer, sent);
   else if (answer.state === "conflict") conflict(answer);
   else await closed(answer);
@@ -196,20 +175,7 @@ async function kept(answer, sent) {
 
 function conflict(answer) {
   state.record.stopped = "conflict";
-  const table = element("dl", "", { className: "run-differs" });
-  for (const one of answer.differs) {
-    const row = element("div");
-    row.append(element("dt", one.label), element("dd", `In the draft: ${one.stands}`), element("dd", `On this phone: ${one.sent}`));
-    table.append(row);
-  }
-  tell("conflict", answer.words, {
-    more: [table],
-    acts: [
-      { label: "Go on with this phone’s", act: () => takeMine(answer) },
-      { label: "Go on with the draft", act: takeTheirs },
-      { label: "See both", href: answer.copies },
-    ],
-  });
+  says.conflict(answer, { mine: () => takeMine(answer), theirs: takeTheirs });
 }
 
 async function takeMine(answer) {
@@ -224,25 +190,15 @@ async function takeMine(answer) {
 
 // What this phone held is on the server as a copy; the page is read anew.
 async function takeTheirs() {
-  await store.drop(run.person, run.event).catch(() => {});
+  await forget();
   state.record.dirty = false;
   location.reload();
 }
 
 async function closed(answer) {
   Object.assign(state.record, { dirty: false, stopped: answer.state });
-  await store.drop(run.person, run.event).catch(() => {});
-  tell("conflict", answer.words, { acts: [{ label: "See what is kept", href: answer.copies }] });
-}
-
-export function tellOthers(lines) {
-  tell("others", lines.length ? `${lines.join(" ")} What both of you change is not mixed: the second one is asked.` : "");
-}
-
-function skewWords(skew) {
-  if (!skew) return "";
-  const by = `${Math.abs(skew)} s ${skew > 0 ? "ahead of" : "behind"} the server’s`;
-  return `This phone’s clock is ${by}. Times since pump on are right all the same; the difference is recorded.`;
+  await forget();
+  says.closed(answer);
 }
 
 function show() {
@@ -257,9 +213,13 @@ function show() {
     : "";
 }
 
+/** The draft is thrown away: what is kept here goes too. */
+export const forget = () => store.drop(run.person, run.event).catch(() => {});
+
 /** Listen: what is typed, a network that comes back, a page that is looked at again. */
 export function listen() {
   show();
+  says.others(run.others.filter((one) => one.device !== store.device()).map((one) => one.words));
   let typing = 0;
   form.addEventListener("input", () => {
     clearTimeout(typing);

@@ -2,6 +2,7 @@
 // Nothing here is shown to another person of the site: records are asked for by the person's key alone.
 
 const NAME = "weepwatch-runs";
+const SHIFT_MS = 12 * 3600 * 1000;
 let opening = null;
 
 function opened() {
@@ -28,9 +29,15 @@ export const get = (person, event) => ask("readonly", (runs) => runs.get([person
 export const put = (record) => ask("readwrite", (runs) => runs.put(record));
 export const drop = (person, event) => ask("readwrite", (runs) => runs.delete([person, event]));
 
-/** What of this person waits to be sent, and how much of other persons, as a number only. */
+/**
+ * What of this person waits to be sent, and how much of other persons, as a number only. What is sent needs no
+ * keeping: that of other persons goes at once, one's own after a shift.
+ */
 export async function waiting(person) {
-  const found = (await ask("readonly", (runs) => runs.getAll())).filter((one) => one.dirty);
+  const kept = await ask("readonly", (runs) => runs.getAll());
+  const old = (one) => one.person !== person || Date.now() - one.seenAt > SHIFT_MS;
+  for (const one of kept) if (!one.dirty && old(one)) await drop(...one.key);
+  const found = kept.filter((one) => one.dirty);
   const own = found.filter((one) => one.person === person);
   return { own, others: found.length - own.length };
 }
