@@ -4,15 +4,24 @@ from functools import cached_property
 
 import django_filters
 from django import forms
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from checks.models import SeriesState
+from checks.selectors.drift import ORDER
 from fleet.models import Base, MeasuringPoint, Variant
 
 
 class DriftFilter(django_filters.FilterSet):
     """Which series to list, given checks.selectors.drift.series_states. Call is_valid() first: a list for a
     filter that was not understood would pass for the answer."""
+
+    SORTS = {
+        "rank": "urgency",
+        "aircraft": "aircraft__registration",
+        "point": "point__order",
+        "crossing": "crossing_on",
+        "margin": "margin",
+    }
 
     base = django_filters.ModelChoiceFilter(
         field_name="aircraft__base", queryset=Base.objects.all(), label="Base", empty_label="every base"
@@ -50,6 +59,17 @@ class DriftFilter(django_filters.FilterSet):
         self.of_every_state = super().filter_queryset(queryset)
         self.form.cleaned_data["state"] = state
         return self.of_every_state.filter(state=state) if state else self.of_every_state
+
+    @property
+    def listed(self) -> QuerySet[SeriesState]:
+        """What the filter leaves, in the order asked for: the most urgent first unless another is."""
+        asked = self.data.get("sort", "")
+        field = self.SORTS.get(asked.lstrip("-"))
+        if field is None:
+            return self.qs
+        down = asked.startswith("-")
+        first = F(field).desc(nulls_last=True) if down else F(field).asc(nulls_last=True)
+        return self.qs.order_by(first, *ORDER)
 
     @cached_property
     def words(self) -> str:

@@ -71,7 +71,7 @@ def fleet_trend(query: QueryDict, *, today: dt.date | None = None) -> FleetTrend
     if not found.is_valid():
         return None
     operator, today = Operator.current(), today or timezone.localdate()
-    states = list(found.qs)
+    states = list(found.listed)
     drawn = [state for state in states if state.state in ALARMS][:MOST_CHARTS]
     drawn_keys = {state.pk for state in drawn}
     return FleetTrend(

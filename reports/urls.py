@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports import views
+from reports import list_views, views
 from reports.home_view import home
 
 app_name = "reports"
@@ -10,6 +10,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
     path("reports/due.csv", views.due_csv, name="due_csv"),
     path("reports/due.pdf", views.due_pdf, name="due_pdf"),
+    path("reports/lists/<slug:name>.csv", list_views.list_csv, name="list_csv"),
     path("reports/drift.pdf", views.drift_pdf, name="drift_pdf"),
     path("reports/tracebacks/<int:pk>.pdf", views.traceback_pdf, name="traceback_pdf"),
     path("reports/worksheets/<int:pk>.pdf", views.worksheet_pdf, name="worksheet_pdf"),

@@ -13,6 +13,13 @@ from fleet.models import Aircraft, Base, Variant
 class IcingFilter(django_filters.FilterSet):
     """Aircraft by base and by whether anything is recorded against them, which `statuses` answers."""
 
+    SORTS = {
+        "aircraft": lambda status: status.aircraft.registration,
+        "base": lambda status: status.aircraft.base.name,
+        "variant": lambda status: status.aircraft.variant.name,
+        "status": lambda status: status.gravity,
+    }
+
     base = django_filters.ModelChoiceFilter(queryset=Base.objects.all(), empty_label="every base")
     icing = django_filters.ChoiceFilter(
         choices=[(AGAINST, AGAINST), (NOTHING, NOTHING)],
@@ -29,10 +36,15 @@ class IcingFilter(django_filters.FilterSet):
         return queryset
 
     def statuses(self, at: dt.datetime) -> list[IcingStatus]:
-        """The icing status of the aircraft that fit, by registration. Call is_valid() first."""
+        """The icing status of the aircraft that fit, by registration unless another order is asked for. Call
+        is_valid() first."""
         chosen = self.form.cleaned_data["icing"]
         found = icing_statuses(at=at, aircraft_ids=self.qs.order_by().values_list("pk", flat=True))
-        return [status for status in found if not chosen or status.words == chosen]
+        kept = [status for status in found if not chosen or status.words == chosen]
+        asked = self.data.get("sort", "")
+        if key := self.SORTS.get(asked.lstrip("-")):
+            kept.sort(key=key, reverse=asked.startswith("-"))
+        return kept
 
 
 class AircraftFilter(IcingFilter):

@@ -59,6 +59,11 @@ class IcingStatus:
     def words(self) -> str:
         return AGAINST if self.reasons else NOTHING
 
+    @property
+    def gravity(self) -> tuple[int, int]:
+        """For sorting, the gravest first: the kind of its gravest reason, then how many there are."""
+        return (KINDS.index(self.reasons[0].kind), -len(self.reasons)) if self.reasons else (len(KINDS), 0)
+
 
 def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None) -> list[IcingStatus]:
     """The status of the aircraft (None: every one that has not left), by registration.

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -13,6 +14,7 @@ from checks.models import CheckEvent
 from checks.selectors.check_story import state_word
 from checks.selectors.doubt import IN_DOUBT
 from checks.views.access import needs
+from checks.views.parts import in_order
 
 PER_PAGE = 50
 SORTS = {
@@ -39,18 +41,16 @@ def records(request: HttpRequest) -> HttpResponse:
     found = RecordFilter(request.GET, queryset=with_states(CheckEvent.objects.all()))
     context = {"filter": found, "columns": COLUMNS, "understood": found.is_valid()}
     if context["understood"]:
-        related = found.qs.select_related("aircraft", "base", "revision__procedure")
-        page = Paginator(related.order_by(*order(request)), PER_PAGE).get_page(request.GET.get("page"))
+        page = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
         context |= {"page_obj": page, "rows": list(rows(page))}
     template = "checks/_check_records.html" if request.htmx else "checks/check_records.html"
     return render(request, template, context)
 
 
-def order(request: HttpRequest) -> list[str]:
-    """The asked-for sorting among those offered, then newest first, so that pages never overlap."""
-    asked = request.GET.get("sort", "-date")
-    field = SORTS.get(asked.lstrip("-"), "work_date")
-    return [f"-{field}" if asked.startswith("-") else field, "-started_at", "pk"]
+def listed(found: RecordFilter) -> QuerySet[CheckEvent]:
+    """What the filter leaves, in the order asked for: the newest work first unless another is."""
+    related = found.qs.select_related("aircraft", "base", "revision__procedure")
+    return related.order_by(*in_order(found.data.get("sort", ""), SORTS, "-work_date", "-started_at", "pk"))
 
 
 def rows(events: Iterable[CheckEvent]) -> Iterable[dict]:

@@ -4,8 +4,9 @@ import datetime as dt
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.forms import Form
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
@@ -25,23 +26,38 @@ from checks.selectors.release import deferral_day
 from checks.services.defects import defer, raise_defect, rectify
 from checks.services.errors import RecordError
 from checks.views.access import needs
-from checks.views.parts import is_part
+from checks.views.parts import in_order, is_part
 from fleet.models import Aircraft, Operator
 
 PER_PAGE = 50
 METHODS = ["GET", "HEAD", "POST"]
+SORTS = {
+    "raised": "raised_at",
+    "aircraft": "aircraft__registration",
+    "state": "now_is",
+    "base": "aircraft__base__name",
+}
+
+
+def found_defects(query: QueryDict) -> DefectFilter:
+    today = deferral_day(timezone.now())
+    return DefectFilter(query, queryset=with_states(Defect.objects.all(), today))
+
+
+def listed(found: DefectFilter) -> QuerySet[Defect]:
+    """What the filter leaves, in the order asked for: the newest raised first unless another is."""
+    related = found.qs.select_related("aircraft__base", "position").prefetch_related("deferrals")
+    return related.order_by(*in_order(found.data.get("sort", ""), SORTS, "-raised_at", "-pk"))
 
 
 @require_safe
 @needs("checks.view_records")
 def defects(request: HttpRequest) -> HttpResponse:
     """Defects not closed unless asked otherwise, the newest first; htmx gets the list alone."""
-    today = deferral_day(timezone.now())
-    found = DefectFilter(request.GET, queryset=with_states(Defect.objects.all(), today))
+    found = found_defects(request.GET)
     context = {"filter": found, "understood": found.is_valid()}
     if context["understood"]:
-        listed = found.qs.select_related("aircraft__base", "position").prefetch_related("deferrals")
-        page = Paginator(listed.order_by("-raised_at", "-pk"), PER_PAGE).get_page(request.GET.get("page"))
+        page = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
         context |= {"page_obj": page, "defects": [shown(one) for one in page]}
     template = "checks/defects_part.html" if is_part(request) else "checks/defects.html"
     return render(request, template, context)

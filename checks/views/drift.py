@@ -53,7 +53,7 @@ def drift_ranking(request: HttpRequest) -> HttpResponse:
 
 def _page_of(found: DriftFilter, number: str | None) -> dict[str, Any]:
     """One page of the ranking with the counts over it. Three queries: counts, rows, the newest run."""
-    listed = found.qs
+    listed = found.listed
     counts = count_series(found.of_every_state)
     chosen = found.form.cleaned_data["state"]
     paginator = Paginator(listed, PER_PAGE)

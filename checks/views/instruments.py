@@ -2,7 +2,7 @@
 
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -12,6 +12,7 @@ from checks.engine.units import UNITS, plain
 from checks.forms.instruments import InstrumentFilter
 from checks.selectors.doubt import with_findings
 from checks.views.access import needs
+from checks.views.parts import in_order
 from fleet import certificates
 from fleet.models import Calibration, Instrument, Operator
 from fleet.models.instruments import DUE_SOON, OUT_OF_CALIBRATION
@@ -43,18 +44,24 @@ def known_today() -> QuerySet[Instrument]:
     return with_findings(known, today)
 
 
+def found_instruments(query: QueryDict) -> InstrumentFilter:
+    known = known_today()
+    if not query.get("use"):
+        known = known.filter(in_use=True)
+    return InstrumentFilter(query, queryset=known.select_related("base"))
+
+
+def listed(found: InstrumentFilter) -> QuerySet[Instrument]:
+    """What the filter leaves, in the order asked for: by code unless another is."""
+    return found.qs.order_by(*in_order(found.data.get("sort", ""), SORTS, "code"))
+
+
 @require_safe
 @needs("checks.view_records")
 def instruments(request: HttpRequest) -> HttpResponse:
     """Every instrument with the state of its calibration today; those in use unless asked otherwise."""
-    known = known_today()
-    if not request.GET.get("use"):
-        known = known.filter(in_use=True)
-    found = InstrumentFilter(request.GET, queryset=known.select_related("base"))
-    asked = request.GET.get("sort", "code")
-    field = SORTS.get(asked.lstrip("-"), "code")
-    listed = found.qs.order_by(f"-{field}" if asked.startswith("-") else field, "code")
-    page = Paginator(listed, PER_PAGE).get_page(request.GET.get("page"))
+    found = found_instruments(request.GET)
+    page = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
     context = {"filter": found, "page_obj": page, "columns": COLUMNS, "rows": [row(one) for one in page]}
     template = "checks/_instruments_list.html" if request.htmx else "checks/instruments.html"
     return render(request, template, context)

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -19,10 +19,11 @@ from checks.services.errors import RecordError
 from checks.services.procedures import approve_revision, faults
 from checks.views.access import needs
 from checks.views.defects import show_refusal
-from checks.views.parts import is_part
+from checks.views.parts import in_order, is_part
 from fleet.models import Aircraft
 
 PER_PAGE = 50
+SORTS = {"title": "title", "variant": "variant__name", "kind": "kind"}
 CAUTIONS = (Step.Kind.WARNING, Step.Kind.CAUTION, Step.Kind.NOTE)
 
 
@@ -34,12 +35,17 @@ def procedures(request: HttpRequest) -> HttpResponse:
     found = ProcedureFilter(request.GET, queryset=Procedure.objects.all(), revisions=revisions)
     context = {"filter": found, "understood": found.is_valid()}
     if context["understood"]:
-        newest_first = revisions.select_related("typed_by", "approved_by").order_by("-effective_on", "-pk")
-        listed = found.qs.select_related("variant").order_by("title", "variant__name")
-        listed = listed.prefetch_related(Prefetch("revisions", newest_first, to_attr="newest_first"))
-        context["page_obj"] = Paginator(listed, PER_PAGE).get_page(request.GET.get("page"))
+        context["page_obj"] = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
     template = "checks/revisions_part.html" if is_part(request) else "checks/revisions.html"
     return render(request, template, context)
+
+
+def listed(found: ProcedureFilter) -> QuerySet[Procedure]:
+    """What the filter leaves, with `newest_first`, in the order asked for: by title unless another is."""
+    newest_first = found.revisions.select_related("typed_by", "approved_by").order_by("-effective_on", "-pk")
+    related = found.qs.select_related("variant")
+    related = related.prefetch_related(Prefetch("revisions", newest_first, to_attr="newest_first"))
+    return related.order_by(*in_order(found.data.get("sort", ""), SORTS, "title", "variant__name", "pk"))
 
 
 def revision_of(pk: int) -> Revision:

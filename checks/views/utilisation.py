@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from checks.forms.utilisation import UtilisationFilter, UtilisationForm
 from checks.services.utilisation import correct_utilisation, enter_utilisation
 from checks.views.access import needs
+from checks.views.parts import in_order
 from fleet.models import Aircraft, UtilisationEntry
 
 PER_PAGE = 50
@@ -32,13 +33,17 @@ def with_latest(aircraft: QuerySet[Aircraft]) -> QuerySet[Aircraft]:
     )
 
 
+def flying() -> QuerySet[Aircraft]:
+    """The aircraft that have not left, with_latest."""
+    return with_latest(Aircraft.objects.exclude(state=Aircraft.State.LEFT).select_related("base"))
+
+
 @require_safe
 @needs("checks.view_records")
 def utilisation(request: HttpRequest) -> HttpResponse:
     """Latest hours and landings per aircraft."""
-    aircraft = with_latest(Aircraft.objects.exclude(state=Aircraft.State.LEFT).select_related("base"))
-    found = UtilisationFilter(request.GET, queryset=aircraft)
-    page = Paginator(found.qs.order_by(*order(request)), PER_PAGE).get_page(request.GET.get("page"))
+    found = UtilisationFilter(request.GET, queryset=flying())
+    page = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
     may_enter = request.user.has_perm("fleet.add_utilisationentry")
     context = {"filter": found, "page_obj": page, "rows": list_rows(page, may_enter), "columns": COLUMNS}
     template = "checks/_utilisation_list.html" if request.htmx else "checks/utilisation.html"
@@ -54,13 +59,9 @@ COLUMNS = [
 ]
 
 
-def order(request: HttpRequest) -> list[str]:
-    """The asked-for sorting among those offered, then registration, so that pages never overlap."""
-    asked = request.GET.get("sort", "")
-    field = SORTS.get(asked.lstrip("-"))
-    if not field:
-        return ["registration"]
-    return [f"-{field}" if asked.startswith("-") else field, "registration"]
+def listed(found: UtilisationFilter) -> QuerySet[Aircraft]:
+    """What the filter leaves, in the order asked for: by registration unless another is."""
+    return found.qs.order_by(*in_order(found.data.get("sort", ""), SORTS, "registration"))
 
 
 def list_rows(page: Any, may_enter: bool) -> list[dict]:

@@ -1,0 +1,282 @@
+"""Every list of the pages as a file: what a page shows for the same filter and order, all pages of it.
+
+The due list has files of its own (reports.duelist), on paper too.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from django.http import QueryDict
+from django.utils import timezone
+
+from checks.filters_drift import DriftFilter
+from checks.forms.aircraft import AircraftFilter, IcingFilter
+from checks.forms.check_filter import RecordFilter, with_states
+from checks.forms.revisions import ProcedureFilter
+from checks.forms.utilisation import UtilisationFilter
+from checks.models import CheckEvent, Procedure, Revision
+from checks.selectors.defects import DefectShown, shown
+from checks.selectors.drift import drift_rows, series_states
+from checks.selectors.revisions import with_states as with_revision_states
+from checks.views import check_records, defects, instruments, revisions, utilisation
+from checks.views.aircraft import list_lines
+from fleet.models import Aircraft
+from reports.tables.csv import Cell
+
+Rows = Iterable[Sequence[Cell]]
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A list as a file: the page that shows it, its columns, its rows for a query (None: not understood)."""
+
+    page: str
+    columns: tuple[str, ...]
+    rows: Callable[[QueryDict], Rows | None]
+
+
+def _records(query: QueryDict) -> Rows | None:
+    found = RecordFilter(query, queryset=with_states(CheckEvent.objects.all()))
+    return map(_record, check_records.listed(found)) if found.is_valid() else None
+
+
+def _record(event: CheckEvent) -> Sequence[Cell]:
+    return (
+        event.work_date,
+        event.aircraft.registration,
+        event.revision.procedure.title,
+        event.revision.number,
+        event.outcome,
+        check_records.word(event),
+        event.in_doubt,
+        event.base.name,
+        event.get_source_display(),
+        str(event.pk),
+    )
+
+
+def _aircraft(query: QueryDict) -> Rows | None:
+    found = AircraftFilter(query, queryset=Aircraft.objects.exclude(state=Aircraft.State.LEFT))
+    if not found.is_valid():
+        return None
+    return (
+        (
+            line["aircraft"].registration,
+            line["words"],
+            len(line["reasons"]),
+            line["due"],
+            line["drift"],
+            line["aircraft"].variant.name,
+            line["aircraft"].base.name,
+            line["latest"].latest_hours,
+            line["latest"].latest_landings,
+        )
+        for line in list_lines(found.statuses(timezone.now()))
+    )
+
+
+def _icing(query: QueryDict) -> Rows | None:
+    found = IcingFilter(query, queryset=Aircraft.objects.exclude(state=Aircraft.State.LEFT))
+    return _reasons(found) if found.is_valid() else None
+
+
+def _reasons(found: IcingFilter) -> Iterator[Sequence[Cell]]:
+    """One row for each reason; an aircraft without one has one row that says so."""
+    at = timezone.now()
+    for status in found.statuses(at):
+        first = (status.aircraft.registration, status.aircraft.base.name, status.words)
+        for reason in status.reasons or (None,):
+            yield (*first, reason.kind if reason else "", reason.text if reason else "", at)
+
+
+def _defects(query: QueryDict) -> Rows | None:
+    found = defects.found_defects(query)
+    return map(_defect, map(shown, defects.listed(found))) if found.is_valid() else None
+
+
+def _defect(one: DefectShown) -> Sequence[Cell]:
+    defect, deferral = one.defect, one.deferral
+    return (
+        defect.aircraft.registration,
+        defect.aircraft.base.name,
+        defect.position.name if defect.position else "",
+        defect.raised_at,
+        one.state,
+        defect.description,
+        deferral.mel_item if deferral else "",
+        deferral.category if deferral else "",
+        deferral.expires_on if deferral else None,
+        deferral.limitation if deferral else "",
+    )
+
+
+def _drift(query: QueryDict) -> Rows | None:
+    found = DriftFilter(query, queryset=series_states())
+    if not found.is_valid():
+        return None
+    states = list(found.listed)
+    return (
+        (
+            row.registration,
+            row.base,
+            row.variant,
+            row.point,
+            row.quantity,
+            row.state,
+            None if state.p_cross is None else round(state.p_cross, 3),
+            state.crossing_on,
+            state.crossing_low,
+            state.crossing_high,
+            None if state.margin is None else round(state.margin, 3),
+            row.readings,
+            row.next_check_on,
+            row.advice.what,
+        )
+        for state, row in zip(states, drift_rows(states), strict=True)
+    )
+
+
+def _utilisation(query: QueryDict) -> Rows | None:
+    found = UtilisationFilter(query, queryset=utilisation.flying())
+    if not found.is_valid():
+        return None
+    return (
+        (one.registration, one.base.name, one.latest_on, one.latest_hours, one.latest_landings)
+        for one in utilisation.listed(found)
+    )
+
+
+def _instruments(query: QueryDict) -> Rows | None:
+    found = instruments.found_instruments(query)
+    if not found.is_valid():
+        return None
+    return (
+        (
+            one.code,
+            one.get_kind_display(),
+            one.calibration_state,
+            one.calibration_due,
+            instruments.range_of(one),
+            one.owner,
+            one.base.name if one.base else "",
+            one.in_use,
+        )
+        for one in instruments.listed(found)
+    )
+
+
+def _procedures(query: QueryDict) -> Rows | None:
+    known = with_revision_states(Revision.objects.all(), timezone.localdate())
+    found = ProcedureFilter(query, queryset=Procedure.objects.all(), revisions=known)
+    return _revisions(revisions.listed(found)) if found.is_valid() else None
+
+
+def _revisions(procedures: Iterable[Procedure]) -> Iterator[Sequence[Cell]]:
+    """One row for each revision; a procedure without one has one row."""
+    for one in procedures:
+        first = (one.title, one.variant.name, one.get_kind_display())
+        for revision in one.newest_first:
+            people = (str(revision.typed_by), str(revision.approved_by or ""))
+            yield (*first, revision.number, revision.now_is, revision.effective_on, *people)
+        if not one.newest_first:
+            yield (*first, "", "", None, "", "")
+
+
+LISTS = {
+    "records": Listed(
+        "checks:records",
+        (
+            "Date of work",
+            "Aircraft",
+            "Task",
+            "Revision",
+            "Outcome",
+            "State",
+            "In doubt",
+            "Where",
+            "Source",
+            "Key",
+        ),
+        _records,
+    ),
+    "aircraft": Listed(
+        "checks:aircraft_list",
+        (
+            "Aircraft",
+            "Icing status",
+            "Reasons",
+            "Most pressing check",
+            "Drift",
+            "Variant",
+            "Base",
+            "Flight hours",
+            "Landings",
+        ),
+        _aircraft,
+    ),
+    "icing": Listed(
+        "checks:icing_status",
+        ("Aircraft", "Base", "Status", "Kind", "What is recorded", "As recorded at"),
+        _icing,
+    ),
+    "defects": Listed(
+        "checks:defects",
+        (
+            "Aircraft",
+            "Base",
+            "Position",
+            "Raised",
+            "State",
+            "Defect",
+            "MEL item",
+            "Repair category",
+            "Last day",
+            "Limitation",
+        ),
+        _defects,
+    ),
+    "drift": Listed(
+        "checks:drift_ranking",
+        (
+            "Aircraft",
+            "Base",
+            "Variant",
+            "Point",
+            "Quantity",
+            "State",
+            "Chance to cross before the next check",
+            "Crossing date",
+            "Earliest (8 of 10)",
+            "Latest (8 of 10)",
+            "Margin as share of the limit",
+            "Readings",
+            "Next check",
+            "What to do",
+        ),
+        _drift,
+    ),
+    "utilisation": Listed(
+        "checks:utilisation",
+        ("Aircraft", "Base", "Latest entry", "Flight hours", "Landings"),
+        _utilisation,
+    ),
+    "instruments": Listed(
+        "checks:instruments",
+        ("Instrument", "Kind", "Calibration", "Calibration due", "Range", "Owner", "Base", "In use"),
+        _instruments,
+    ),
+    "procedures": Listed(
+        "checks:procedures",
+        (
+            "Procedure",
+            "Variant",
+            "Kind",
+            "Revision",
+            "State",
+            "Effective on",
+            "Typed by",
+            "Approved by",
+        ),
+        _procedures,
+    ),
+}
