@@ -12,12 +12,13 @@ from django.utils import timezone
 
 from checks.engine.due import DUE_SOON, IN_TOLERANCE, NO_RECORD, OVERDUE
 from checks.engine.outcome import DECIDE_IN_WRITING
-from checks.models import ChainHead, CheckEvent, Defect, DuePoint, Record, Signature
+from checks.models import ChainHead, CheckEvent, Defect, DuePoint, Handover, Record, Signature
 from checks.selectors.aircraft import still_disturbed
 from checks.selectors.check_start import open_drafts
 from checks.selectors.defects import DEFERRED, EXPIRED, OPEN, DefectShown, shown_of, with_states
 from checks.selectors.doubt import with_findings
 from checks.selectors.due import ORDER, DueRow, StateCount, count_states, due_points, due_rows
+from checks.selectors.handover import held_by, holders, offered_to
 from checks.selectors.icing import IcingStatus, icing_statuses
 from checks.selectors.release import deferral_day
 from fleet.models import Base, Instrument, Operator, User
@@ -44,10 +45,11 @@ class Work:
 
 @dataclass(frozen=True)
 class Draft:
-    """A check begun and not signed, with what it left disturbed."""
+    """A check begun and not signed, with what it left disturbed and who holds it."""
 
     event: CheckEvent
     disturbed: tuple[str, ...]
+    holder: User
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,7 @@ class Technician:
     """The next work at a base (None: everywhere). `pressing` counts all of the work, `work` is its head."""
 
     base: Base | None
+    offered: tuple[Handover, ...]
     drafts: tuple[Draft, ...]
     defects: tuple[DefectShown, ...]
     work: tuple[Work, ...]
@@ -62,17 +65,21 @@ class Technician:
 
 
 def technician(user: User, at: dt.datetime) -> Technician:
-    """Drafts, open defects and pressing checks at the person's own base. Eight queries."""
+    """What is handed to the person; drafts, open defects and pressing checks at the own base. Ten queries."""
     base = user.home_base
     today = timezone.localdate(at, base.zone if base else None)
     at_base = Q(aircraft__base=base) if base else Q()
-    drafts = list(open_drafts().filter(at_base | Q(started_by=user))[:HEAD])
-    disturbed = still_disturbed(drafts)
+    own = Q(started_by=user) | Q(pk__in=held_by(user).values("pk"))
+    drafts = list(open_drafts().filter(at_base | own)[:HEAD])
+    disturbed, holder = still_disturbed(drafts), holders(drafts)
     points = due_points(today=today, soon_days=Operator.current().due_soon_days)
     points = points.filter(at_base, state__in=PRESSING)
     return Technician(
         base=base,
-        drafts=tuple(Draft(one, tuple(disturbed.get(one.pk, ()))) for one in drafts),
+        offered=tuple(offered_to(user)),
+        drafts=tuple(
+            Draft(one, tuple(disturbed.get(one.pk, ())), holder.get(one.pk, one.started_by)) for one in drafts
+        ),
         defects=tuple(open_defects(Defect.objects.filter(at_base), at)),
         work=tuple(work_of(points, today)),
         pressing=points.count(),

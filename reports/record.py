@@ -21,6 +21,7 @@ from reports import record_entry as entry
 from reports import record_lines as lines
 from reports import record_story as story
 from reports.record_cause import CauseTold, cause_told
+from reports.record_evidence import HandLine, PhotoLine, file_faults, hand_lines, photo_lines
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,8 @@ class CheckRecord:
     signatures: tuple[story.SignaturePlace, ...]
     links: tuple[story.Link, ...]
     cause: CauseTold | None
+    photos: tuple[PhotoLine, ...]
+    hands: tuple[HandLine, ...]
     faults: tuple[str, ...]
 
     @property
@@ -104,7 +107,7 @@ def check_record(key: object, *, now: dt.datetime | None = None) -> CheckRecord 
     known = story.references({*(one.pk for one in told), *story.retests(defects)})
     points, seen = lines.point_lines(event, readings), lines.seen_lines(event)
     later = entry.superseded_by(event, known)
-    release = given.get(Signature.Act.RELEASED)
+    release, photos = given.get(Signature.Act.RELEASED), photo_lines(event)
     return CheckRecord(
         operator=operator.name,
         is_demo=operator.is_demo,
@@ -138,7 +141,9 @@ def check_record(key: object, *, now: dt.datetime | None = None) -> CheckRecord 
         signatures=story.signature_places(event, given, later.record if later else ""),
         links=tuple(story.link(one) for one in _links(event, given, defects)),
         cause=cause_told(event),
-        faults=tuple(verify_event(event)),
+        photos=photos,
+        hands=hand_lines(event),
+        faults=(*verify_event(event), *file_faults(photos)),
     )
 
 

@@ -5,6 +5,7 @@ from reportlab.platypus import Flowable
 from fleet import shapes
 from reports.pdf.frame import Document, Shown, facts, moment, paragraph, table
 from reports.pdf.record_cause import likely_cause
+from reports.pdf.record_evidence import add_evidence
 from reports.pdf.record_parts import charts, section
 from reports.pdf.text import SMALL
 from reports.record import CheckRecord
@@ -41,6 +42,7 @@ def add_rest(document: Document, record: CheckRecord) -> None:
     if record.conditions:
         section(document, "Conditions that move a reading", [facts(record.conditions, width, 4)])
     _add_seen(document, record)
+    add_evidence(document, record)
     if record.followed:
         section(document, "Warnings, cautions and confirmations followed", [_followed(record)], keep=False)
     if record.cause:
