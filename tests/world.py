@@ -3,7 +3,9 @@
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 
+from checks.engine.units import from_canonical, plain
 from checks.models import CheckEvent, RecurringCheck, Revision, Step
 from fleet.models import Aircraft, Instrument, MeasuringPoint, Position, User, UtilisationEntry
 from reports.demo.aircraft import load_aircraft
@@ -13,6 +15,7 @@ from reports.demo.writer import Writer
 
 TODAY = dt.date(2025, 3, 12)
 PASSWORD = "a phrase for tests only"
+PORT_GAUGE_TO = 160  # kPa
 
 
 @dataclass
@@ -100,11 +103,9 @@ class World:
         for step in self.revision(aircraft, code).steps.exclude(quantity="").select_related("point"):
             if step.quantity == "temperature":
                 yield PlannedReading("temperature", temperature, "Cel", "thermo-1")
-            elif step.point is None:
-                yield PlannedReading("ratio", values.get("ratio", "85"), "%", "refracto-1")
             else:
-                typed = values.get(step.point.code, f"{step.point.nominal:.0f}")
-                yield from _of_point(step, typed)
+                usual = from_canonical(step.point.nominal, _unit(step))
+                yield from _of_point(step, values.get(step.point.code, plain(usual.quantize(Decimal("0.1")))))
 
     def recurring(self, aircraft: Aircraft, code: str = "pressure-flow") -> RecurringCheck:
         return self.master.recurring[aircraft.variant.code, code]
@@ -135,7 +136,19 @@ def _of_point(step: Step, typed: str) -> Iterator[PlannedReading]:
     elif step.kind == Step.Kind.TIMED_COLLECTION:
         yield PlannedReading(step.point.code, typed, "mL", "vessel-500", 0, 60, 260)
     else:
-        yield PlannedReading(step.point.code, typed, "kPa", "port-gauge-1")
+        yield PlannedReading(step.point.code, typed, step.unit, usual_instrument(step.point))
+
+
+def usual_instrument(point: MeasuringPoint) -> str:
+    """The instrument with which a single value of a point is read here."""
+    if point.quantity == MeasuringPoint.Quantity.PRESSURE:
+        return "port-gauge-1" if point.nominal < PORT_GAUGE_TO else "gauge-1"
+    return {"ratio": "refracto-1", "volume": "vessel-l20"}[point.quantity]
+
+
+def _unit(step: Step) -> str:
+    """A collection for one minute: as many mL as mL/min."""
+    return step.point.unit if step.kind == Step.Kind.TIMED_COLLECTION else step.unit
 
 
 def _aircraft(number: int) -> dict[str, str | int]:

@@ -5,7 +5,7 @@ from functools import cached_property
 from django.db.models import Q
 
 from checks.forms.check import CheckForm, Field
-from checks.models import CheckEvent
+from checks.models import CheckEvent, Step
 from checks.services.rows import MEASURING
 from fleet.models import Base, FluidBatch, Position, UtilisationEntry
 
@@ -42,6 +42,11 @@ class Around:
     @property
     def measures(self) -> bool:
         return any(step.kind in MEASURING for step in self.form.steps)
+
+    @property
+    def waits_to_settle(self) -> bool:
+        """Whether a collection waits for a series of pressure: where there is none, for nothing."""
+        return any(step.kind == Step.Kind.TIMED_SERIES for step in self.form.steps)
 
     @property
     def uses_pressure(self) -> bool:

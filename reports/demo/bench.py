@@ -60,6 +60,8 @@ class Benches:
             "port": kit["port"][0],
             "thermometer": kit["thermometer"][0],
             "vessel": VESSELS.get(base, "vessel-500"),
+            "plain vessel": "vessel-500",
+            "large vessel": "vessel-l20",
             "refractometer": REFRACTOMETERS.get(base, "refracto-1"),
         }
         people = [name for name in PEOPLE[base] if any(start <= day <= end for start, end in self.may[name])]

@@ -6,12 +6,13 @@ from decimal import Decimal
 
 from django.db import transaction
 
-from checks.engine.limits import LimitRow, LimitTable
+from checks.engine.limits import LimitTable
 from checks.engine.units import to_canonical
 from checks.models import LimitTable as StoredTable
 from checks.models import Step
 from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
+from checks.services.points import limit_table
 from fleet.models import Aircraft, MeasuringPoint
 from reports.demo.aircraft import load_aircraft
 from reports.demo.bench import Benches, Gauges
@@ -30,7 +31,9 @@ Tables = dict[tuple[str, str], list[tuple[dt.date, LimitTable, Decimal | None]]]
 
 def plan_history(master: Master, fleet: list[Aircraft], seed: int = SEED) -> tuple[list[Story], Truth]:
     """Every aircraft's story, told, and the truth. Reads the master data and writes nothing."""
-    setting = Setting(master, Benches(master), Gauges(seed, master), _points(master), _tables())
+    setting = Setting(
+        master, Benches(master), Gauges(seed, master), _points(master), _tables(), _measuring_steps(master)
+    )
     stories = [Story(setting, aircraft, seed, number) for number, aircraft in enumerate(fleet)]
     truth = Truth(seed, master.today)
     for story in stories:
@@ -61,14 +64,20 @@ def _tables() -> Tables:
         for step in Step.objects.exclude(ceiling=None)
     }
     for table in tables.order_by("revision__effective_on"):
-        rows = tuple(
-            LimitRow(row.temperature, None, to_canonical(row.upper, table.unit)) for row in table.rows.all()
-        )
         key = (table.point.variant.code, table.point.code)
         ceiling = ceilings.get((table.revision_id, table.point_id))
-        limits = LimitTable(rows, table.kind, table.reading_rule)
-        found.setdefault(key, []).append((table.revision.effective_on, limits, ceiling))
+        found.setdefault(key, []).append((table.revision.effective_on, limit_table(table), ceiling))
     return found
+
+
+def _measuring_steps(master: Master) -> dict[tuple[str, str], list[Step]]:
+    """What the newest revision of each sparse task measures at a point, in order."""
+    steps: dict[tuple[str, str], list[Step]] = {}
+    for variant, code in master.sparse:
+        revision = master.revision(variant, code)
+        found = revision.steps.filter(point__isnull=False).select_related("point").order_by("number")
+        steps[variant, code] = list(found)
+    return steps
 
 
 @transaction.atomic

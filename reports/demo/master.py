@@ -57,6 +57,7 @@ class Master:
     procedures: dict[tuple[str, str], Procedure] = field(default_factory=dict)
     revisions: dict[tuple[str, str], list[Revision]] = field(default_factory=dict)  # oldest first
     recurring: dict[tuple[str, str], RecurringCheck] = field(default_factory=dict)
+    sparse: set[tuple[str, str]] = field(default_factory=set)  # of these the history holds one record each
 
     def days_ago(self, days: int) -> dt.date:
         """The day so many days before (negative: after) today."""
@@ -125,6 +126,7 @@ def _load_variant(master: Master, data: dict[str, Any], temperatures: list[str])
     ReferenceRow.objects.bulk_create(
         ReferenceRow(point=point, temperature=temperature, value=value)
         for point, row in zip(points, wanted, strict=True)
+        if "reference" in row
         for temperature, value in zip(temperatures, row["reference"], strict=True)
     )
     through = Position.resets.through

@@ -13,7 +13,7 @@ LAST_ORDINAL = dt.date.max.toordinal()  # inf, which is never, lies beyond
 
 @dataclass(frozen=True)
 class PlannedReading:
-    """One value as typed. step: 'temperature', 'ratio' or the code of the measuring point.
+    """One value as typed. step: 'temperature' or the code of the measuring point.
 
     elapsed: seconds since pump start, of a collection its length; started: of a collection, its start.
     """

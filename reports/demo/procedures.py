@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
+from checks.engine.units import from_canonical
 from checks.models import LimitRow, LimitTable, Procedure, RecurringCheck, Revision, Step
 from checks.services.chain import append
 from checks.services.errors import refuse_if
@@ -13,7 +14,8 @@ from fleet.models import MeasuringPoint, ReferenceRow
 from reports.demo.master import Master
 
 TYPED_BY, APPROVED_BY = "controller1", "director1"
-FINEST = Decimal("0.5")  # limits in the demo are printed in halves at the finest
+FINEST = Decimal("0.5")  # limits in the demo are printed in halves at the finest,
+COARSE_FROM = 20  # in tenths where they are smaller than this
 
 
 def load_procedures(master: Master, data: dict[str, Any]) -> None:
@@ -65,6 +67,8 @@ def _load_procedure(
             revision, row.get("limits", []), points, Decimal(wanted.get("limit_factor", 1)), references
         )
         master.revisions.setdefault((variant, procedure.code), []).append(revision)
+    if row.get("sparse"):
+        master.sparse.add((variant, procedure.code))
     if "recurring" in row:
         master.recurring[variant, procedure.code] = RecurringCheck.objects.create(
             procedure=procedure, **row["recurring"]
@@ -87,11 +91,12 @@ def _steps(
     shared: dict[str, dict[str, Any]],
     points: dict[str, MeasuringPoint],
 ) -> Iterator[dict[str, Any]]:
-    """Steps in full, with their point; one for each panel port where the row says so."""
+    """Steps in full, with their point; one for each point of a kind where the row says so."""
     for step in steps:
         full = dict(shared[step] if isinstance(step, str) else step)
-        if full.pop("each_panel_port", False):
-            for point in _ports(points):
+        each = full.pop("each", "")
+        if each:
+            for point in _of_kind(points, each):
                 yield full | {"point": point, "text": full["text"].format(point=point.name)}
         elif "point" in full:
             yield full | {"point": points[full["point"]]}
@@ -104,8 +109,8 @@ def _step(revision: Revision, number: int, step: dict[str, Any], wanted: dict[st
     return Step(revision=revision, number=number, ceiling=ceiling, **step)
 
 
-def _ports(points: dict[str, MeasuringPoint]) -> list[MeasuringPoint]:
-    return [point for point in points.values() if point.kind == MeasuringPoint.Kind.PANEL_PORT]
+def _of_kind(points: dict[str, MeasuringPoint], kind: str) -> list[MeasuringPoint]:
+    return [point for point in points.values() if point.kind == kind]
 
 
 def _load_limits(
@@ -115,6 +120,11 @@ def _load_limits(
     factor: Decimal,
     references: dict[int, list[ReferenceRow]],
 ) -> None:
+    wanted = [
+        (limit, point)
+        for limit in limits
+        for point in (_of_kind(points, limit["each"]) if "each" in limit else [points[limit["point"]]])
+    ]
     tables = [
         LimitTable(
             revision=revision,
@@ -124,16 +134,32 @@ def _load_limits(
             reading_rule=limit["rule"],
             source_reference=f"Invented example: {point.name}",
         )
-        for limit in limits
-        for point in (_ports(points) if limit.get("each_panel_port") else [points[limit["point"]]])
+        for limit, point in wanted
     ]
     LimitTable.objects.bulk_create(tables)
     LimitRow.objects.bulk_create(
-        LimitRow(table=table, temperature=row.temperature, upper=_halves(row.value * factor))
-        for table in tables
-        for row in references[table.point_id]
+        LimitRow(table=table, temperature=temperature, lower=lower, upper=upper)
+        for table, (limit, point) in zip(tables, wanted, strict=True)
+        for temperature, lower, upper in _rows(limit, point, factor, references)
     )
 
 
-def _halves(value: Decimal) -> Decimal:
-    return (value / FINEST).quantize(Decimal(1), rounding=ROUND_HALF_EVEN) * FINEST
+def _rows(
+    limit: dict[str, Any], point: MeasuringPoint, factor: Decimal, references: dict[int, list[ReferenceRow]]
+) -> Iterator[tuple[Decimal | str, Decimal | None, Decimal]]:
+    """(temperature, lower, upper) in the table's unit: as printed, as shares of nominal, or by reference."""
+    if "rows" in limit:
+        for temperature, lower, upper in limit["rows"]:
+            yield temperature, Decimal(lower), Decimal(upper)
+    elif "of_nominal" in limit:
+        nominal = from_canonical(Decimal(point.nominal), limit["unit"])
+        finest = FINEST if nominal > COARSE_FROM else FINEST / 5
+        for temperature, lower, upper in limit["of_nominal"]:
+            yield temperature, *(_rounded(nominal * Decimal(share), finest) for share in (lower, upper))
+    else:
+        for row in references[point.pk]:
+            yield row.temperature, None, _rounded(row.value * factor, FINEST)
+
+
+def _rounded(value: Decimal, step: Decimal) -> Decimal:
+    return (value / step).quantize(Decimal(1), rounding=ROUND_HALF_EVEN) * step

@@ -11,6 +11,7 @@ from checks.engine.drift_data import PURGE, REPLACEMENT
 from checks.engine.limits import Limit, LimitTable, limit_at
 from checks.engine.simulate import fluid_temperature
 from checks.engine.units import to_canonical
+from checks.models import Step
 from fleet.models import Aircraft, Instrument
 from reports.demo.bench import Bench, Benches, Gauges, shown
 from reports.demo.calendar import Use, check_days, due_day, fly
@@ -24,18 +25,22 @@ BIAS = {"forward": 0.02, "underfloor": -0.025}  # ln per 10 K that the reference
 DRY_SIGN = 0.33  # ln of drift at which a dry area may be seen
 PURGES_BEFORE_NEW_PART = 3
 CONFIRMED = 0.1  # ln of drift from which on somebody saw what it was
+HANGAR = (9.0, 19.0)  # °C of the fluid where a task is done indoors
+NEAR_SD = 0.012  # ln about nominal
 LAST_GAP_DAYS = 130  # no other check so long before the one that a case fixes
 
 
 @dataclass(frozen=True)
 class Setting:
-    """What all aircraft of the demo share. tables: (variant, point) -> (effective, limits, ceiling)s."""
+    """What all aircraft of the demo share. tables: (variant, point) -> (effective, limits, ceiling)s;
+    steps: (variant, sparse task) -> what it measures."""
 
     master: Master
     benches: Benches
     gauges: Gauges
     points: Mapping[str, list[PointData]]
     tables: Mapping[tuple[str, str], list[tuple[dt.date, LimitTable, Decimal | None]]]
+    steps: Mapping[tuple[str, str], list[Step]]
 
     def over(self, variant: str, point: str, day: dt.date, temperature: Decimal, value: Decimal) -> bool:
         """Whether a canonical value is over the limit or the ceiling in force on the day."""
@@ -53,6 +58,7 @@ class Story:
         self.setting, self.aircraft = setting, aircraft
         self.today = setting.master.today
         self.rng = np.random.default_rng([seed, number])
+        self.aside = np.random.default_rng([seed, number, 1])  # one task more leaves the others as they were
         self.variant, self.base = aircraft.variant.code, aircraft.base
         self.case = CASES.get(aircraft.registration, Case(""))
         self.use: Use = fly(self.rng, self.today, stored=aircraft.state == Aircraft.State.STORED)
@@ -83,6 +89,8 @@ class Story:
                 self._pressure_flow(day, fixed)
             elif code == "damaged":
                 self._replace(day, self._damaged()[day], follows=None)
+            elif (self.variant, code) in self.setting.master.sparse:
+                self._opening(day, code)
             else:
                 self._plain(day, code, fixed)
         self._drafts()
@@ -111,6 +119,10 @@ class Story:
         done: list[tuple[int, str, bool]] = []
         for (variant, code), check in self.setting.master.recurring.items():
             if variant != self.variant:
+                continue
+            if (variant, code) in self.setting.master.sparse:
+                *_, newest = check_days(self.aside, check, self.use, self.base, last)
+                done.append((newest, code, False))
                 continue
             days = list(check_days(self.rng, check, self.use, self.base, last))
             if code in fixed:
@@ -144,8 +156,8 @@ class Story:
         self.events.append(planned)
         return planned
 
-    def _bench(self, day: int, gauge: str = "") -> Bench:
-        return self.setting.benches.on(self.rng, self.base.code, dt.date.fromordinal(day), gauge)
+    def _bench(self, day: int, gauge: str = "", rng: np.random.Generator | None = None) -> Bench:
+        return self.setting.benches.on(rng or self.rng, self.base.code, dt.date.fromordinal(day), gauge)
 
     def _temperature(self, day: int, bench: Bench, fixed: float | None) -> tuple[float, PlannedReading]:
         """True fluid temperature and how it was read."""
@@ -239,7 +251,7 @@ class Story:
         )
 
     def _plain(self, day: int, code: str, fixed: bool) -> Planned:
-        """A check without limits: concentration, strainer, wet-out run, windshield."""
+        """Concentration, which is never far from what it should be, strainer, wet-out run, windshield."""
         bench = self._bench(day)
         dry = {}
         if fixed and self.case.dry:
@@ -249,7 +261,7 @@ class Story:
             refractometer = bench.instruments["refractometer"]
             ratio = shown(refractometer, self.rng.normal(85, 1))
             _, temperature = self._temperature(day, bench, None)
-            readings = [temperature, PlannedReading("ratio", str(ratio), "%", refractometer.code)]
+            readings = [temperature, PlannedReading("fluid", str(ratio), "%", refractometer.code)]
         return self._plan(
             day,
             code,
@@ -259,6 +271,28 @@ class Story:
             over=bool(dry),
             end="deferred" if dry else "",
         )
+
+    def _opening(self, day: int, code: str) -> Planned:
+        """The newest record of a task whose history is not told: all near nominal, in the hangar's warmth."""
+        bench = self._bench(day, rng=self.aside)
+        steps = self.setting.steps[self.variant, code]
+        readings = [self._near_nominal(step, bench) for step in steps]
+        if steps:
+            thermometer = bench.instruments["thermometer"]
+            read = shown(thermometer, float(self.aside.uniform(*HANGAR)))
+            readings.insert(0, PlannedReading("temperature", str(read), "Cel", thermometer.code))
+        return self._plan(day, code, bench, readings=tuple(readings))
+
+    def _near_nominal(self, step: Step, bench: Bench) -> PlannedReading:
+        collected = step.kind == Step.Kind.TIMED_COLLECTION
+        use = "large vessel" if step.unit == "L" else "plain vessel" if collected else "gauge"
+        instrument = bench.instruments[use]
+        value = float(step.point.nominal) * float(np.exp(self.aside.normal(0, NEAR_SD)))
+        typed = shown(instrument, value)
+        if collected:
+            seconds = step.duration_seconds
+            return PlannedReading(step.point.code, str(typed), "mL", instrument.code, 0, seconds)
+        return PlannedReading(step.point.code, str(typed), instrument.unit, instrument.code)
 
     def _drafts(self) -> None:
         for registration, code, ago in DRAFTS:

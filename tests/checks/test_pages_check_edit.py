@@ -275,3 +275,11 @@ def test_page_and_part_ask_as_much_for_22_readings_as_for_2(client: Client, draf
             assert client.get(address(draft)).status_code == 200
         counts.append((len(part), len(page)))
     assert counts[0] == counts[1]
+
+
+@pytest.mark.parametrize(("code", "waits"), [("pressure-flow", True), ("pump-output", False)])
+def test_a_collection_waits_for_pressure_only_where_a_series_is_read(
+    world: World, client: Client, code: str, waits: bool
+) -> None:
+    text = client.get(address(started(world, world.forward, code))).content.decode()
+    assert "For 60 s" in text and ("begun after the pressure has settled" in text) == waits

@@ -2,19 +2,21 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from decimal import Decimal
 from importlib import import_module
 from types import SimpleNamespace
 
 from django.apps import apps
 from django.db import connection
 
+from checks.engine.units import from_canonical, plain
 from checks.models import CheckEvent, Step
 from checks.services.inputs import CautionInput, DraftInput, ObservationInput, ReadingInput
 from checks.services.record import save_draft, start_check
 from checks.services.rows import ACKNOWLEDGED
 from checks.services.sign import sign_performed
-from fleet.models import Aircraft, Instrument, Position
-from tests.world import PASSWORD, World
+from fleet.models import Aircraft, Instrument, MeasuringPoint, Position
+from tests.world import PASSWORD, World, usual_instrument
 
 GAUGE, VESSEL, THERMOMETER, PORT_GAUGE = "gauge-1", "vessel-500", "thermo-1", "port-gauge-1"
 SETTLED = ("90", "96", "96", "96")
@@ -65,8 +67,10 @@ def typed(
         elif step.kind == Step.Kind.TIMED_COLLECTION:
             key = instrument_key(VESSEL)
             start = f"{len(series)}:10"
+            pumped = step.point.kind == MeasuringPoint.Kind.PUMP
+            given = f"{step.point.nominal:.0f}" if pumped else volume
             readings.append(
-                ReadingInput(step.pk, volume, unit="mL", instrument=key, elapsed="60", started=start)
+                ReadingInput(step.pk, given, unit="mL", instrument=key, elapsed="60", started=start)
             )
         elif step.kind == Step.Kind.MEASURE:
             readings.append(_measured(step, temperature, ports))
@@ -89,8 +93,10 @@ def looks(event: CheckEvent, step: Step, dry: Sequence[str]) -> list[Observation
 def _measured(step: Step, temperature: str, ports: str) -> ReadingInput:
     if step.quantity == "temperature":
         return ReadingInput(step.pk, temperature, "Cel", instrument_key(THERMOMETER))
-    code = PORT_GAUGE if step.quantity == "pressure" else ""
-    return ReadingInput(step.pk, ports, step.unit, instrument_key(code) if code else "")
+    if step.point and step.point.kind != MeasuringPoint.Kind.PANEL_PORT:
+        usual = plain(from_canonical(step.point.nominal, step.unit).quantize(Decimal("0.1")))
+        return ReadingInput(step.pk, usual, step.unit, instrument_key(usual_instrument(step.point)))
+    return ReadingInput(step.pk, ports, step.unit, instrument_key(PORT_GAUGE))
 
 
 def started(
