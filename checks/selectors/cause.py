@@ -28,6 +28,11 @@ class Layout:
     nozzle: MeasuringPoint | None
     ports: dict[int, int]
 
+    @property
+    def points(self) -> set[int]:
+        """Keys of the points that the network knows."""
+        return {point.pk for point in (self.test_port, self.nozzle) if point} | set(self.ports)
+
 
 @dataclass
 class Read:
@@ -85,7 +90,8 @@ def minutes_of(readings: Iterable[Reading], test_port: int) -> float | None:
 def accepted_before(event: CheckEvent, layout: Layout) -> list[tuple[CheckEvent, Read]]:
     """The aircraft's accepted checks before this one with their readings, oldest first. Three queries.
 
-    Of each point only what was read since its last reset; a check of which nothing is left is left out.
+    Of each point only what was read since its last reset; a check of which nothing is left is left out, and
+    so is one in which the pump ran in another mode.
     """
     until = event.signed_at or dt.datetime.max.replace(tzinfo=dt.UTC)
     here: Moment = (event.work_date, until)
@@ -96,7 +102,11 @@ def accepted_before(event: CheckEvent, layout: Layout) -> list[tuple[CheckEvent,
             begun[point] = max(begun.get(point, tuple(moment)), tuple(moment))
     earlier = counting_events().filter(aircraft=event.aircraft_id, work_date__lte=event.work_date)
     earlier = earlier.exclude(pk__in=[event.pk, event.supersedes_id or event.pk])
-    results = Result.objects.filter(event__in=earlier, value__gt=0, temperature__isnull=False)
+    if event.mode:
+        earlier = earlier.filter(mode__in=["", event.mode])
+    results = Result.objects.filter(
+        event__in=earlier, point__in=layout.points, value__gt=0, temperature__isnull=False
+    )
     found: dict[UUID, Read] = defaultdict(Read)
     events: dict[UUID, CheckEvent] = {}
     for result in results.select_related("event"):

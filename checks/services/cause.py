@@ -118,7 +118,7 @@ def likely_cause(
     readings = list(
         event.readings.select_related("instrument", "point", "step").order_by("step__number", "sequence")
     )
-    if not any(reading.point_id for reading in readings):
+    if not any(reading.point_id in layout.points for reading in readings):
         return None
     now = _read_now(event, layout, readings, evaluation)
     told = _told(event, layout, readings, now, wet if wet in ANSWERS else NOT_LOOKED)
@@ -199,7 +199,8 @@ def _read_now(
         rows = [(one.point_id, one.value, one.temperature, one.outcome) for one in stored]
     for point, value, temperature, outcome in rows:
         sound = outcome != CheckEvent.Outcome.NOT_VALID or point in low
-        if sound and value is not None and value > 0 and temperature is not None:
+        known = point in layout.points and value is not None and value > 0 and temperature is not None
+        if sound and known:
             now.values[point], now.temperature = float(value), float(temperature)
     if layout.test_port.pk in now.values:
         now.minutes = minutes_of(readings, layout.test_port.pk)

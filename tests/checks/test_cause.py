@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from checks.engine.diagnosis_causes import CAUSES
 from checks.engine.diagnosis_data import RANKED, WITHIN_SCATTER, YES
-from checks.models import CauseFound, CheckEvent
+from checks.models import CauseFound, CheckEvent, Result
 from checks.models.cause import OTHER, cause_choices
 from checks.selectors.cause import accepted_before, confirmed_before, layout_of, report_card
 from checks.services.cause import NO_BASELINE, NO_READING, likely_cause
@@ -20,9 +20,10 @@ from checks.services.errors import RecordError
 from checks.services.evaluate import evaluate
 from checks.services.record import save_draft
 from checks.services.sign import sign_inspected, sign_performed
-from fleet.models import Aircraft, Position
+from fleet.models import Aircraft, MeasuringPoint, Position
 from tests.checks.conftest import NOON
 from tests.checks.work import filled, performed, started, typed
+from tests.guards import guards_lifted
 from tests.world import PASSWORD, World
 
 USUAL = {"series": ("78", "84", "84", "84"), "volume": "150", "ports": "20"}
@@ -152,6 +153,34 @@ def test_over_limit_and_not_valid_checks_are_no_baseline(world: World, blocked: 
     before(world, world.underfloor, 0)
     again = signed(world, draft_with_port(world, world.underfloor, BLOCKED, "40"))
     assert blocked.pk not in {one.pk for one, _ in accepted_before(again, layout_of(again.aircraft.variant))}
+
+
+def test_another_mode_of_the_pump_is_no_baseline(world: World) -> None:
+    before(world, world.underfloor, 60, fields={**HOURS, "mode": "high"})
+    before(world, world.underfloor, 30, fields={**HOURS, "mode": "normal"})
+    fields = {"mode": "normal"}
+    event = signed(world, draft_with_port(world, world.underfloor, BLOCKED, "40", fields=fields))
+    assert likely_cause(event).checks == 1
+
+
+def test_a_point_that_the_network_does_not_know_is_left_out(world: World) -> None:
+    """A check that reads something else neither asks for a cause nor counts as a baseline."""
+    usual = before(world, world.underfloor, 30)[0]
+    layout = layout_of(usual.aircraft.variant)
+    assert layout.points == {layout.test_port.pk, layout.nozzle.pk, *layout.ports}
+    other = MeasuringPoint.objects.create(
+        variant=world.underfloor.variant,
+        code="else",
+        name="something else",
+        kind="other",
+        quantity="pressure",
+        nominal=10,
+    )
+    event = signed(world, draft_with_port(world, world.underfloor, BLOCKED, "40"))
+    with guards_lifted(connection):
+        Result.objects.filter(event=usual, point=layout.test_port).update(point=other)
+    read = {point for _, one in accepted_before(event, layout) for point in one.values}
+    assert read == layout.points - {layout.test_port.pk}
 
 
 def test_a_reading_from_memory_ranks_nothing(world: World) -> None:
