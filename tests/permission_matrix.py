@@ -210,6 +210,8 @@ MATRIX: dict[str, Row] = {
     "reports:list_csv": Row(get=READERS, kwargs=lambda s: {"name": "records"}),
     "reports:drift_pdf": Row(get=READERS),
     "reports:traceback_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),
+    "reports:labels": Row(get=READERS, kwargs=lambda s: {"kind": "instruments"}),
+    "reports:labels_pdf": Row(get=READERS, kwargs=lambda s: {"kind": "aircraft"}),
     "reports:worksheet_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.typed_revision.pk}),
     "reports:record_pdf": Row(get=READERS, kwargs=lambda s: {"uuid": s.signed.pk}),
     "reports:home": Row(get=EVERYBODY),

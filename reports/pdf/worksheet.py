@@ -6,7 +6,7 @@ from reportlab.platypus import CondPageBreak, Flowable, Table, TableStyle
 
 from reports.pdf import fonts
 from reports.pdf.frame import Document, Furniture, facts, paragraph
-from reports.pdf.qr import qr
+from reports.pdf.qr import Code
 from reports.pdf.record_parts import section, stamp
 from reports.pdf.text import NAME, SMALL
 from reports.pdf.worksheet_parts import heed, lines_to_fill, places, put_back, ruled, task
@@ -74,7 +74,7 @@ def _head(sheet: Worksheet, width: float) -> Flowable:
     said = [facts(pairs, left, 3), paragraph(f"Source: {sheet.source_reference}.")]
     if sheet.extent:
         said.append(paragraph(f"Extent of the inspection: {sheet.extent}"))
-    made = Table([[said, [qr(sheet.link, QR), paragraph(f"{sheet.link_words}.", NAME)]]], [left, QR + 8])
+    made = Table([[said, [Code(sheet.link, QR), paragraph(f"{sheet.link_words}.", NAME)]]], [left, QR + 8])
     edges = [("LEFTPADDING", (0, 0), (-1, -1), 0), ("TOPPADDING", (0, 0), (-1, -1), 0)]
     plain = ("FONTNAME", (0, 0), (-1, -1), fonts.PLAIN)
     made.setStyle(TableStyle([plain, ("VALIGN", (0, 0), (-1, -1), "TOP"), *edges]))
