@@ -157,7 +157,8 @@ def _from_paper(step: Step, readings: list[Reading], shared: Judged, common: dic
     if volume:
         value = collected_flow(value, Decimal(step.duration_seconds or 60))
     gauge = accuracy_of(readings[-1].instrument) if readings and not volume else None
-    return PointInput(value=value, accuracy=gauge, unit=step.point.unit if volume else None, **common)
+    unit = step.point.unit if volume else readings[-1].unit if readings else None
+    return PointInput(value=value, accuracy=gauge, unit=unit, **common)
 
 
 def _series(step: Step, readings: list[Reading], shared: Judged, common: dict) -> PointInput:

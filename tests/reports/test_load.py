@@ -221,3 +221,11 @@ def test_a_value_less_than_nothing_is_a_bad_row_and_the_others_are_still_tried(w
     said = load("checks", tmp_path / "minus.csv")
     assert "line 2, nozzle: '-5' is less than nothing" in said
     assert "2 rows: 1 new, 0 on file already, 1 bad." in said
+
+
+def test_the_reason_of_a_paper_record_says_its_unit_as_written(world, load):
+    load("checks", "checks-messy.csv", column=MESSY_COLUMNS["checks"], commit=True, good_rows_only=True)
+    event = CheckEvent.objects.get(import_line=3)
+    port = event.results.get(point__code="port")
+    typed = event.readings.get(role="series").typed.replace(",", ".")
+    assert port.reason.startswith(f"{typed} psi against upper limit ") and " psi at 12 °C" in port.reason
