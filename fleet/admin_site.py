@@ -39,6 +39,12 @@ class MasterDataSite(AdminSite):
         """Without the addresses that this site has no use for."""
         return [url for url in super().get_urls() if getattr(url, "name", None) != "view_on_site"]
 
+    def password_change(self, request: HttpRequest, extra_context: dict | None = None) -> HttpResponse:
+        """There is one page for it, with its bound on wrong tries."""
+        from django.shortcuts import redirect
+
+        return redirect("own_password")
+
     @method_decorator(login_not_required)
     def login(self, request: HttpRequest, extra_context: dict | None = None) -> HttpResponse:
         """There is one log-in page, with its lock-out; this address leads to it."""

@@ -150,6 +150,7 @@ class Row:
 MATRIX: dict[str, Row] = {
     "login": Row(get=EVERYBODY, post=EVERYBODY, public=True),
     "logout": Row(post=EVERYBODY),
+    "own_password": Row(get=EVERYBODY, post=EVERYBODY),
     "health": Row(get=EVERYBODY, public=True),
     "checks:due_list": Row(get=READERS),
     "checks:due_point": Row(get=READERS, kwargs=lambda s: {"pk": s.due_point.pk}),

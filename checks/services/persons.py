@@ -3,18 +3,15 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from django.core.cache import cache
-
 from checks.services.errors import Problem, RecordError
+from fleet import tries
 from fleet.models import Authorisation, User, Variant
 
 NO_PASSWORD = "The password is not right. Type your own password again; nothing was signed."
 
-#: So many wrong passwords in a row close signing for a person, so many minutes from the last one.
-TRIES, CLOSED_MINUTES = 5, 5
 TOO_MANY = (
-    f"Too many wrong passwords: your signature is closed for {CLOSED_MINUTES} minutes. What you typed is "
-    "kept; nothing was signed. If you forgot your password, ask the director of maintenance."
+    f"Too many wrong passwords: your signature is closed for {tries.CLOSED_MINUTES} minutes. What you typed "
+    "is kept; nothing was signed. If you forgot your password, ask the director of maintenance."
 )
 
 
@@ -45,21 +42,11 @@ def may(person: User, permission: str) -> None:
 
 
 def prove(person: User, password: str) -> None:
-    """RecordError unless it is the person's own password.
-
-    Compared directly and not through the log-in backends: those would count a slip of the finger as a
-    failed log-in, and lock out a person who is logged in. Tries are counted here instead, in the cache of
-    this process: a row would be taken back with the transaction that is being refused.
-    """
-    key = f"signature-tries-{person.pk}"
-    if cache.get(key, 0) >= TRIES:
+    """RecordError unless it is the person's own password, or where too many wrong ones came before it."""
+    if tries.are_used_up(person):
         raise RecordError(TOO_MANY, field="password")
-    if not person.is_active or not person.check_password(password):
-        cache.add(key, 0)
-        cache.incr(key)
-        cache.touch(key, CLOSED_MINUTES * 60)
+    if not tries.is_own(person, password):
         raise RecordError(NO_PASSWORD, field="password")
-    cache.delete(key)
 
 
 def authorised(person: User, act: str, variant: Variant, days: set[dt.date]) -> Signatory:
