@@ -12,9 +12,12 @@ from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
+import time_machine
 from django.core.management import CommandError, call_command
 from django.test import Client
 
+from checks.models import DriftRun, DuePoint
+from checks.selectors.drift import latest_run
 from fleet import system_checks
 from fleet.models import Operator, User
 from reports.demo.master import load_master
@@ -64,6 +67,20 @@ def test_loads_once_and_says_where_to_look(light, tmp_path):
     assert (tmp_path / "demo-truth.json").read_text().startswith("{")
     assert "loaded already" in run()
     assert len(light) == 1
+
+
+@pytest.mark.django_db
+def test_a_demo_of_an_earlier_day_is_brought_up_to_today(light):
+    with time_machine.travel(dt.datetime(2027, 3, 1, 9, tzinfo=dt.UTC), tick=False) as clock:
+        run()
+        assert not DriftRun.objects.exists()
+        run()
+        run()
+        assert DriftRun.objects.count() == 1, "once a day"
+        clock.shift(dt.timedelta(days=1))
+        run()
+        assert DriftRun.objects.count() == 2 and latest_run().run_at.day == 2
+        assert {point.computed_at.day for point in DuePoint.objects.all()} <= {2}
 
 
 @pytest.mark.django_db

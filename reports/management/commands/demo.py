@@ -14,6 +14,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 from django.utils import timezone
 
+from checks.selectors.drift import latest_run
+from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
 from fleet import demo_logins
 from fleet.models import User
@@ -71,7 +73,7 @@ class Command(BaseCommand):
         if state == DEMO and options["reset"]:
             clear_demo()
         if state == DEMO and not options["reset"]:
-            refresh_due()  # the days have gone on since it was loaded
+            _go_on_with_the_days()
             self.stdout.write("The demo is loaded already; --reset makes it anew.")
         else:
             self._load(options["seed"], options["today"] or timezone.localdate())
@@ -123,6 +125,14 @@ class Command(BaseCommand):
         connection.close()
         os.chdir(settings.BASE_DIR)
         os.execv(sys.executable, command)
+
+
+def _go_on_with_the_days() -> None:
+    """Due points and, once a day, drift: what runs every night where the tool is in earnest."""
+    refresh_due()
+    run = latest_run()
+    if run is None or timezone.localdate(run.run_at) < timezone.localdate():
+        refresh_drift()
 
 
 def _refuse_taken(address: str) -> None:
