@@ -133,7 +133,7 @@ def test_a_controller_assigns_work_and_the_person_finds_it(world: World) -> None
     assert "Controller 1 assigned this check to you" in text_of(two.get(address(event)))
     assert take(two, event).status_code == 302
     other = world.revision(world.underfloor).procedure
-    assert str(other.pk) not in page.partition('name="procedure"')[2].partition("</select>")[0]
+    assert f'value="{procedure.pk}"' in page and f'value="{other.pk}">{other.title}' not in page
 
 
 def test_the_sheet_tells_changes_of_hands(world: World, draft: CheckEvent) -> None:
