@@ -22,6 +22,7 @@ from reports.demo.finding import report_faulty_gauge
 from reports.demo.master import Master, load_master
 from reports.demo.physics import PointData
 from reports.demo.plan import Truth
+from reports.demo.procedures import load_waiting
 from reports.demo.story import Setting, Story
 from reports.demo.writer import Writer, write_utilisation
 
@@ -96,6 +97,7 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     writer.write(plans)
     record_causes(master, plans, writer.event)
     report_faulty_gauge(master)
+    load_waiting(master)
     refresh_due(today=today)
     refresh_drift(now=dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC))
     return truth

@@ -11,9 +11,10 @@ from checks.services.chain import append
 from checks.services.errors import refuse_if
 from checks.services.procedures import faults, revision_payload
 from fleet.models import MeasuringPoint, ReferenceRow
-from reports.demo.master import Master
+from reports.demo.master import Master, read
 
 TYPED_BY, APPROVED_BY = "controller1", "director1"
+TYPED_DAYS_AGO = 2  # what waits for approval
 FINEST = Decimal("0.5")  # limits in the demo are printed in halves at the finest,
 COARSE_FROM = 20  # in tenths where they are smaller than this
 
@@ -52,20 +53,8 @@ def _load_procedure(
         **{key: row[key] for key in optional if key in row},
     )
     master.procedures[variant, procedure.code] = procedure
-    points = {code: point for (of, code), point in master.points.items() if of == variant}
     for wanted in row["revisions"]:
-        revision = Revision.objects.create(
-            procedure=procedure,
-            number=wanted["number"],
-            source_reference=data["source_reference"].format(title=row["title"], number=wanted["number"]),
-            typed_by=master.people[TYPED_BY],
-            effective_on=master.days_ago(wanted["effective"]),
-        )
-        steps = list(_steps(row["steps"], data["shared_steps"], points))
-        Step.objects.bulk_create(_step(revision, n, step, wanted) for n, step in enumerate(steps, start=1))
-        _load_limits(
-            revision, row.get("limits", []), points, Decimal(wanted.get("limit_factor", 1)), references
-        )
+        revision = _type(master, procedure, row, wanted, data, references)
         master.revisions.setdefault((variant, procedure.code), []).append(revision)
     if row.get("sparse"):
         master.sparse.add((variant, procedure.code))
@@ -73,6 +62,43 @@ def _load_procedure(
         master.recurring[variant, procedure.code] = RecurringCheck.objects.create(
             procedure=procedure, **row["recurring"]
         )
+
+
+def _type(
+    master: Master,
+    procedure: Procedure,
+    row: dict[str, Any],
+    wanted: dict[str, Any],
+    data: dict[str, Any],
+    references: dict[int, list[ReferenceRow]],
+) -> Revision:
+    """One revision with its steps and limits, not approved yet."""
+    variant = procedure.variant.code
+    points = {code: point for (of, code), point in master.points.items() if of == variant}
+    revision = Revision.objects.create(
+        procedure=procedure,
+        number=wanted["number"],
+        source_reference=data["source_reference"].format(title=row["title"], number=wanted["number"]),
+        typed_by=master.people[TYPED_BY],
+        effective_on=master.days_ago(wanted["effective"]),
+    )
+    steps = list(_steps(row["steps"], data["shared_steps"], points))
+    Step.objects.bulk_create(_step(revision, n, step, wanted) for n, step in enumerate(steps, start=1))
+    factor = Decimal(wanted.get("limit_factor", 1))
+    _load_limits(revision, row.get("limits", []), points, factor, references)
+    return revision
+
+
+def load_waiting(master: Master) -> None:
+    """The revisions that wait for the director's approval, effective in some weeks."""
+    data, references = read("procedures"), _references()
+    for row in data["procedures"]:
+        for wanted in row.get("waiting", []):
+            for variant in row["variants"]:
+                procedure = master.procedures[variant, row["code"]]
+                revision = _type(master, procedure, row, wanted, data, references)
+                typed = dt.datetime.combine(master.days_ago(TYPED_DAYS_AGO), dt.time(10), tzinfo=dt.UTC)
+                Revision.objects.filter(pk=revision.pk).update(typed_at=typed)
 
 
 def _approve(master: Master, revision: Revision) -> None:

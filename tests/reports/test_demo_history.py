@@ -21,12 +21,14 @@ from checks.models import (
     Record,
     Reset,
     Result,
+    Revision,
     SeriesState,
     Signature,
 )
 from checks.selectors.doubt import traceback
 from checks.services.chain import verify_chain, verify_event
 from checks.services.points import limit_table
+from checks.services.procedures import faults
 from fleet.models import Aircraft, Calibration, Fitment, UtilisationEntry
 from reports.demo.history import generate
 from reports.demo.plan import Truth
@@ -229,3 +231,15 @@ def test_truth_can_be_kept_as_a_file(truth: Truth):
 def test_records_name_no_time_after_the_load(truth: Truth):
     midnight = dt.datetime.combine(TODAY, dt.time(0), tzinfo=dt.UTC)
     assert Record.objects.filter(written_at__gte=midnight).count() == 0
+
+
+def test_one_revision_waits_for_the_director(truth: Truth):
+    """Fit to be approved, stricter than the one in force, and followed by nobody until it is."""
+    waiting = Revision.objects.get(approved_at=None)
+    assert waiting.typed_by.username == "controller1" and waiting.effective_on > TODAY
+    assert faults(waiting) == [] and not waiting.events.exists()
+    in_force = Revision.objects.in_force(TODAY).get(procedure=waiting.procedure)
+    for table in waiting.limit_tables.all():
+        before = in_force.limit_tables.get(point=table.point).rows.order_by("temperature")
+        rows = list(zip(table.rows.order_by("temperature"), before, strict=True))
+        assert rows and all(new.upper <= old.upper for new, old in rows)
