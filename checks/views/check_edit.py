@@ -18,7 +18,7 @@ from checks.views.check_show import show
 from checks.views.check_unread import forget, recall, remember
 from checks.views.evidence import evidence_part
 from checks.views.handover import handover_shown
-from checks.views.run_data import Run
+from checks.views.run_data import Run, Seen
 
 
 def event_of(uuid: object) -> CheckEvent:
@@ -39,9 +39,11 @@ def opened(request: HttpRequest, uuid: object) -> HttpResponse:
     """?instrument= is the code of one whose label was scanned: it is chosen wherever it may serve."""
     event = event_of(uuid)
     if event.is_draft and request.user.has_perm("checks.record_check"):
+        seen = Seen.now(event)
+        event = event_of(uuid)
         form = recall(request, CheckForm(event))
         form.use(request.GET.get("instrument", ""))
-        return edit_page(request, event, form)
+        return edit_page(request, event, form, seen=seen)
     return show(request, event)
 
 
@@ -82,11 +84,13 @@ def discard(request: HttpRequest, event: CheckEvent) -> HttpResponse:
     return redirect("checks:new")
 
 
-def edit_page(request: HttpRequest, event: CheckEvent, form: CheckForm, status: int = 200) -> HttpResponse:
+def edit_page(
+    request: HttpRequest, event: CheckEvent, form: CheckForm, status: int = 200, *, seen: Seen | None = None
+) -> HttpResponse:
     form.event = event
     judged = evaluate(event)
     panel = panel_of_draft(event, judged)
-    run = Run(form, request.user)
+    run = Run(form, request.user, seen)
     context = {"event": event, "form": form, "around": Around(form), "panel": panel, "run": run}
     context |= {"handover": handover_shown(event, request.user, judged), **evidence_part(event)}
     context |= cause_part(request, event, judged)

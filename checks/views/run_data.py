@@ -1,6 +1,7 @@
 """What the runner on a phone needs beside the form: limits, clocks, gauges, and who else is at work."""
 
 import json
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -20,12 +21,30 @@ from checks.services.rows import MEASURING
 from fleet.models import User
 
 
+@dataclass(frozen=True)
+class Seen:
+    """What the page of a draft stands on. at: milliseconds since 1970 UTC.
+
+    Taken before the draft is read: what is sent while the page is made is then asked about on the phone,
+    not overwritten by the older text of the page.
+    """
+
+    at: int
+    base: str
+
+    @classmethod
+    def now(cls, event: CheckEvent) -> "Seen":
+        """Four queries."""
+        return cls(round(timezone.now().timestamp() * 1000), revision_of(event))
+
+
 class Run:
     """The runner's part of a draft's page. heeded: steps acknowledged earlier the same day, with a note."""
 
-    def __init__(self, form: CheckForm, person: User) -> None:
+    def __init__(self, form: CheckForm, person: User, seen: Seen | None = None) -> None:
         self.form, self.person = form, person
         self.event: CheckEvent = form.event
+        self.seen = seen or Seen.now(self.event)
         self.heeded = heeded_today(self.event, person)
 
     @property
@@ -38,8 +57,8 @@ class Run:
                 "event": str(event.pk),
                 "name": str(event),
                 "person": self.person.pk,
-                "base": revision_of(event),
-                "at": round(timezone.now().timestamp() * 1000),
+                "base": self.seen.base,
+                "at": self.seen.at,
                 "send": reverse("checks:run_send", args=[event.pk]),
                 "sign": reverse("checks:check_sign", args=[event.pk]),
                 "copies": reverse("checks:run_copies", args=[event.pk]),
