@@ -86,6 +86,20 @@ def test_a_network_cut_in_the_series_and_back_again(browser_page, sign_in, world
     page.wait_for_url("**/sign/")
 
 
+def test_a_page_that_is_not_kept_leads_back_to_the_run(browser_page, sign_in, world: World) -> None:
+    page = browser_page
+    sign_in(world.person("technician1"))
+    address = run.start(page, world)
+    kept_by_the_worker(page)
+    page.context.set_offline(True)
+    page.goto("/due/")
+    assert page.get_by_role("heading", name="No network").is_visible()
+    run.fits(page)
+    page.get_by_role("link", name="Pressure and flow check").click()
+    run.ready(page)
+    assert page.url == address
+
+
 def all_answered(page) -> None:
     """Everything else, in one go on the whole form."""
     page.get_by_role("button", name="Whole form").click()
@@ -153,6 +167,7 @@ def test_signed_out_meanwhile(browser_page, sign_in, world: World) -> None:
     run.to(page, "Step 5 of 19")
     run.wait_for_words(page, "You are signed out.")
     assert run.state(page) == "Kept on this phone, not sent"
+    assert page.locator("[data-run-more] a").inner_text() == "You are signed out."  # within the thumb's reach
     run.fits(page)
     page.get_by_role("link", name="Sign in again").click()
     run.log_in(page, "technician1")

@@ -37,7 +37,7 @@ export function others(lines) {
 export function skew(seconds) {
   const by = `${Math.abs(seconds)} s ${seconds > 0 ? "ahead of" : "behind"} the server’s`;
   const words = `This phone’s clock is ${by}. Times since pump on are right all the same; the difference is recorded.`;
-  tell("skew", seconds ? words : "");
+  tell("skew", seconds ? words : "", { heed: false });
 }
 
 /** Both contents are kept; the person chooses the one to go on with. */

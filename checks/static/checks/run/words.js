@@ -3,6 +3,7 @@
 import { byId, element } from "./page.js";
 
 const place = byId("run-words");
+const more = document.querySelector("[data-run-more]");
 const said = new Map();
 
 /**
@@ -24,6 +25,14 @@ export function tell(subject, words = "", { acts = [], more = [], heed = true } 
     place.append(block);
   }
   place.hidden = said.size === 0;
+  inShort();
+}
+
+/** The first sentence of the newest words that ask for something, beside the buttons: the words may be far up. */
+function inShort() {
+  const asking = [...said.values()].filter((block) => block.classList.contains("heed")).at(-1);
+  more.hidden = !asking;
+  more.querySelector("a").textContent = asking ? /^.*?[.:](?= |$)/.exec(asking.firstChild.textContent)?.[0] ?? "" : "";
 }
 
 function buttons(acts) {

@@ -4,6 +4,7 @@
 
 const SHELL = "weepwatch-shell";
 const PAGES = "weepwatch-pages-";
+const NAMES = "/kept-name"; // before the path of a page: what the check is called
 const WAIT_MS = 6_000; // one bar of wifi: after that what is kept here is better than nothing
 const SHIFT_MS = 12 * 3600 * 1000; // as long as a session lasts
 let slowUntil = 0;
@@ -20,7 +21,7 @@ self.addEventListener("message", (event) => {
   if (event.data?.kind === "keep") event.waitUntil(keep(event.data));
 });
 
-async function keep({ person, page, shell }) {
+async function keep({ person, page, name, shell }) {
   const own = `${PAGES}${person}`;
   await forget(own);
   const [pages, files] = await Promise.all([caches.open(own), caches.open(SHELL)]);
@@ -30,6 +31,7 @@ async function keep({ person, page, shell }) {
   };
   await Promise.allSettled([
     put(pages, page, (response) => response.headers.get("X-Run-Person") === String(person)),
+    pages.put(`${NAMES}${page}`, new Response(name)),
     ...shell.map((address) => put(files, address, () => true)),
   ]);
 }
@@ -68,12 +70,20 @@ async function nothing() {
   const lines = [];
   for (const name of await caches.keys()) {
     if (!name.startsWith(PAGES)) continue;
-    for (const { url } of await (await caches.open(name)).keys()) lines.push(`<li><a href="${new URL(url).pathname}">A check opened on this phone</a></li>`);
+    const pages = await caches.open(name);
+    for (const { url } of await pages.keys()) {
+      const path = new URL(url).pathname;
+      if (path.startsWith(NAMES)) continue;
+      const called = (await (await pages.match(NAMES + path))?.text()) ?? "A check opened on this phone";
+      lines.push(`<li><a class="button" href="${path}">${called.replace(/[&<>"]/g, (sign) => `&#${sign.charCodeAt(0)};`)}</a></li>`);
+    }
   }
-  const words = lines.length ? `<p>These open without a network:</p><ul>${lines.join("")}</ul>` : "<p>Try again where there is one.</p>";
+  const styles = (await (await caches.open(SHELL)).keys()).filter(({ url }) => url.includes("/weepwatch") && url.endsWith(".css"));
+  const links = styles.map(({ url }) => `<link rel="stylesheet" href="${new URL(url).pathname}">`).join("");
+  const words = lines.length ? `<p>These open without a network:</p><ul class="messages">${lines.join("")}</ul>` : "<p>Try again where there is one.</p>";
   const body = `<!doctype html><html lang="en-gb"><meta charset="utf-8"><meta name="viewport" content="width=device-width">` +
-    `<title>No network</title><main><h1>No network</h1><p>This page can't be reached now. Nothing kept on this phone is lost.</p>${words}</main></html>`;
-  const headers = { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": "default-src 'none'" };
+    `<meta name="color-scheme" content="light dark"><title>No network</title>${links}<body class="roomy"><main><h1>No network</h1><p>This page can't be reached now. Nothing kept on this phone is lost.</p>${words}</main></html>`;
+  const headers = { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": "default-src 'none'; style-src 'self'" };
   return new Response(body, { status: 503, headers });
 }
 
