@@ -17,6 +17,8 @@ from checks.services.evidence import add_photo, remove_photo
 from checks.services.picture import JPEG, small
 from checks.views.access import needs
 
+OTHER_PERSON = "Another person is signed in on this phone now. Nothing was sent."
+
 
 def evidence_part(event: CheckEvent, form: PhotoForm | None = None) -> dict[str, Any]:
     """What the pages of a check show of its photos; of a draft with the form that adds one. Two queries."""
@@ -40,6 +42,9 @@ def keep(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
     event = _event(uuid)
     if request.POST.get("do") == "remove":
         return remove(request, event)
+    if request.POST.get("person", str(request.user.pk)) != str(request.user.pk):
+        # A phone that another person used before: their photos wait until they sign in again.
+        return JsonResponse({"state": "other person", "words": OTHER_PERSON}, status=403)
     form = PhotoForm(event, request.POST, request.FILES)
     if form.is_valid():
         given = dict(form.cleaned_data)

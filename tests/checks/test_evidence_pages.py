@@ -69,6 +69,9 @@ def test_a_browser_that_asks_for_data_is_answered_so(client: Client, draft: Chec
     assert kept.json() == {"state": "kept"} and draft.photos.count() == 1
     refused = sent(client, draft, b"MZ not a picture", accept="application/json")
     assert refused.status_code == 422 and "Only JPEG" in refused.json()["words"]
+    other = sent(client, draft, files.jpeg(colour="navy"), accept="application/json", person="0")
+    assert other.status_code == 403 and other.json()["state"] == "other person"
+    assert draft.photos.count() == 1
 
 
 def test_what_is_wrong_is_said_beside_the_field_and_the_rest_stays(client: Client, draft: CheckEvent) -> None:
