@@ -28,9 +28,8 @@ def readings() -> list[str]:
 
 def kept_by_the_worker(page) -> None:
     """The page of this run can be opened without a network."""
-    page.wait_for_function(
-        "async () => Boolean(await caches.match(location.pathname)) && navigator.serviceWorker.controller"
-    )
+    kept = "async () => Boolean(await caches.match(location.pathname))"
+    run.until(lambda: page.evaluate(kept) and page.evaluate("Boolean(navigator.serviceWorker.controller)"))
 
 
 def in_the_series(page, world: World) -> str:

@@ -29,9 +29,9 @@ async function keep({ person, page, name, shell }) {
     const response = await fetch(address, { credentials: "same-origin" });
     if (response.ok && !response.redirected && good(response)) await cache.put(address, response);
   };
+  await pages.put(`${NAMES}${page}`, new Response(name));
   await Promise.allSettled([
     put(pages, page, (response) => response.headers.get("X-Run-Person") === String(person)),
-    pages.put(`${NAMES}${page}`, new Response(name)),
     ...shell.map((address) => put(files, address, () => true)),
   ]);
 }
