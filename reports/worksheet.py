@@ -123,9 +123,7 @@ def worksheet(
     )
 
 
-def _blocks(
-    steps: Iterable[Step], positions: list[Position], stored: Iterable[LimitTable]
-) -> Iterator[Block]:
+def _blocks(steps: list[Step], positions: list[Position], stored: Iterable[LimitTable]) -> Iterator[Block]:
     return blocks_of(steps, positions, {table.point_id: table for table in stored})
 
 

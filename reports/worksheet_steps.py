@@ -1,6 +1,6 @@
 """The steps of a worksheet: warnings before what they guard, tasks with their boxes, limits beside them."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import groupby
@@ -88,10 +88,11 @@ Block = Heed | Task
 
 
 def blocks_of(
-    steps: Iterable[Step], positions: list[Position], tables: Mapping[int, LimitTable]
+    steps: list[Step], positions: list[Position], tables: Mapping[int, LimitTable]
 ) -> Iterator[Block]:
     """The steps in their order; single values in a row that are read alike share one table. No query where
     the tables came with their point and rows."""
+    settles = any(step.kind == Step.Kind.TIMED_SERIES for step in steps)
     for _, group in groupby(steps, key=_alike):
         alike = list(group)
         if len(alike) > 1:
@@ -108,7 +109,7 @@ def blocks_of(
         elif step.kind == Step.Kind.TIMED_SERIES:
             yield _series(step, tables)
         elif step.kind == Step.Kind.TIMED_COLLECTION:
-            yield _collection(step, tables)
+            yield _collection(step, tables, settles)
         else:
             yield _plain(step)
 
@@ -188,13 +189,13 @@ def readings_printed(step: Step) -> int:
     return wanted + wanted % 2
 
 
-def _collection(step: Step, tables: Mapping[int, LimitTable]) -> Task:
+def _collection(step: Step, tables: Mapping[int, LimitTable], settles: bool) -> Task:
+    """settles: whether a timed series has to settle first."""
     seconds, unit = step.duration_seconds or 60, unit_of(step.unit).label
     head = ("Began, since pump on", "Collected for, s", f"Volume, {unit}", "Flow for one minute")
     row = (Box("Began"), Box("Collected for"), Box("Volume"), Box("Flow"))
-    notes = (
-        f"For {seconds} s, begun after the pressure has settled. Flow for one minute: volume × 60 / seconds.",
-    )
+    first = ", begun after the pressure has settled" if settles else ""
+    notes = (f"For {seconds} s{first}. Flow for one minute: volume × 60 / seconds.",)
     fills = (*_with_what(step), Fill(head, (row,), (0.25,) * 4))
     return Task(str(step.number), _at_point(step), notes, None, fills, _limits([step], tables))
 

@@ -146,6 +146,17 @@ def test_a_series_has_a_row_for_each_reading_and_its_instrument(world: World) ->
     assert task.notes[0] == "From 2:30 on never above 420 kPa."
 
 
+def test_a_collection_waits_for_settling_only_where_something_settles(world: World) -> None:
+    def notes(revision: Revision) -> str:
+        step = revision.steps.get(kind="timed_collection")
+        return task_at(sheet_of(world, "forward", revision=revision), step.number).notes[0]
+
+    revision = typed(world, "forward")
+    assert notes(revision).startswith("For 60 s, begun after the pressure has settled. Flow")
+    revision.steps.filter(kind="timed_series").delete()
+    assert notes(revision).startswith("For 60 s. Flow")
+
+
 def test_a_series_of_another_cadence_is_long_enough_to_pass_its_ceiling(world: World) -> None:
     """By the settle rule a series ends at the third value that agrees: three past the ceiling at least."""
     revision = typed(world, "forward")
