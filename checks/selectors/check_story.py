@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from uuid import UUID
 
+from checks.engine.outcome import ESCALATE
 from checks.models import CheckEvent, Procedure, Revision, Signature
 from checks.selectors.events import may_be_decided
 from fleet.models import User
@@ -50,12 +51,19 @@ def tested_before(event: CheckEvent, story: Iterable[CheckEvent]) -> Procedure |
     return None
 
 
-def purges_for(event: CheckEvent) -> list[Procedure]:
-    """The purge tasks of the variant that have a revision in force today or on the day of work. One query."""
+def remedies_for(event: CheckEvent) -> list[Procedure]:
+    """What may help a check that is outside: the purge tasks of the variant in force on the day of work.
+
+    Where it is escalated the changes of part or line come first. One query.
+    """
+    kinds = [Procedure.Kind.PURGE]
+    if event.next_action == ESCALATE:
+        kinds.insert(0, Procedure.Kind.CHANGE)
     revisions = Revision.objects.in_force(event.work_date).filter(
-        procedure__variant=event.aircraft.variant_id, procedure__kind=Procedure.Kind.PURGE
+        procedure__variant=event.aircraft.variant_id, procedure__kind__in=kinds
     )
-    return [revision.procedure for revision in revisions.select_related("procedure__variant")]
+    found = [revision.procedure for revision in revisions.select_related("procedure__variant")]
+    return sorted(found, key=lambda procedure: (kinds.index(procedure.kind), procedure.code))
 
 
 def acts_open(event: CheckEvent, person: User, given: Collection[str], corrected: bool) -> set[str]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from django.db.models import Case, CharField, Exists, OuterRef, QuerySet, Value, When
 
+from checks.engine.outcome import ESCALATE
 from checks.models import CheckEvent, Defect, Deferral, Rectification
 from checks.selectors.due_counting import counting_events
 from checks.selectors.release import WITHIN
@@ -34,6 +35,17 @@ def with_states(defects: QuerySet[Defect], today: dt.date) -> QuerySet[Defect]:
         output_field=CharField(),
     )
     return defects.annotate(now_is=state)
+
+
+def escalated() -> Exists:
+    """Of a defect that a check found: a test of the same task since then is to be escalated, and stands."""
+    tests = CheckEvent.objects.standing().filter(
+        aircraft=OuterRef("aircraft"),
+        revision__procedure=OuterRef("event__revision__procedure"),
+        signed_at__gte=OuterRef("raised_at"),
+        next_action=ESCALATE,
+    )
+    return Exists(tests)
 
 
 def shown_of(defects: QuerySet[Defect], today: dt.date) -> list[DefectShown]:

@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from checks.engine.due import NO_RECORD, OVERDUE
 from checks.models import CautionFollowed, CheckEvent, Defect
+from checks.selectors.defects import escalated
 from checks.selectors.doubt import against_icing
 from checks.selectors.due import due_points
 from fleet.models import Aircraft, Operator
@@ -97,8 +98,10 @@ def _defects(ids: list[int], today: dt.date) -> Iterator[tuple[int, Reason]]:
         Defect.objects.open()
         .filter(aircraft__in=ids)
         .order_by("raised_at", "pk")
+        .annotate(escalated=escalated())
         .values(
             "pk",
+            "escalated",
             "aircraft",
             "event",
             "raised_at",
@@ -117,7 +120,9 @@ def _defects(ids: list[int], today: dt.date) -> Iterator[tuple[int, Reason]]:
 
 
 def _of_defect(defect: Row, deferrals: list[Row], today: dt.date) -> Reason | None:
-    what = defect["description"].splitlines()[0]
+    what = ("escalated after repeated purges: " if defect["escalated"] else "") + defect[
+        "description"
+    ].splitlines()[0]
     key = {"event_id": defect["event"], "defect_id": defect["pk"]}
     if not deferrals:
         return Reason(DEFECT, f"Open defect since {defect['raised_at']:%d %b %Y}: {what}", **key)

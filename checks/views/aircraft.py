@@ -1,7 +1,9 @@
 """The aircraft: the list of the fleet, and everything recorded of one of them."""
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from typing import Any
+from uuid import UUID
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -15,6 +17,7 @@ from checks.models import ChainHead, Defect, SeriesState
 from checks.selectors.aircraft import (
     PointShown,
     PositionShown,
+    Story,
     points_shown,
     positions_shown,
     still_disturbed,
@@ -26,7 +29,9 @@ from checks.selectors.defects import shown_of
 from checks.selectors.drift_words import advice, crossing_words, share_words
 from checks.selectors.due import due_points, due_rows
 from checks.selectors.icing import icing_statuses
-from checks.selectors.release import deferral_day
+from checks.selectors.release import WITHIN, deferral_day
+from checks.selectors.story import Told
+from checks.selectors.story import told as tell
 from checks.views import addresses
 from checks.views.access import needs
 from checks.views.icing import line
@@ -151,17 +156,33 @@ def point_shown(shown: PointShown) -> dict:
     }
 
 
-def told(found: Iterable[Any]) -> list[list[dict]]:
-    """Stories for a page: of each attempt the event and the words of how far its record has come."""
+def told(found: Iterable[Story]) -> list[list[dict]]:
+    """Stories for a page, each in order of time: of an attempt the event, how far its record has come and,
+    where there is more than one or it is not in order, what it found; of what a person did the line alone.
+    """
+    found = list(found)
+    lines: dict[UUID, list[Told]] = defaultdict(list)
+    for one in tell(event for story in found for event in story.attempts):
+        lines[one.of].append(one)
     return [
-        [
-            {
-                "event": event,
-                "word": state_word(
-                    event, inspected=event.inspected, released=event.released, corrected=event.corrected
-                ),
-            }
-            for event in story.attempts
-        ]
+        [_shown(one, len(story.attempts) > 1) for one in _in_time(story, lines) if _is_told(one)]
         for story in found
     ]
+
+
+def _in_time(story: Story, lines: Mapping[UUID, list[Told]]) -> list[Told]:
+    return sorted((one for event in story.attempts for one in lines[event.pk]), key=lambda one: one.at)
+
+
+def _is_told(one: Told) -> bool:
+    """A release or second signature shows in the word of the attempt itself."""
+    return one.event is not None or one.state not in ("signed", "released")
+
+
+def _shown(one: Told, many: bool) -> dict:
+    event = one.event
+    if event is None:
+        return {"line": one, "word": one.state, "words": one.words}
+    word = state_word(event, inspected=event.inspected, released=event.released, corrected=event.corrected)
+    at_ease = not many and event.outcome in WITHIN
+    return {"event": event, "word": word, "words": () if at_ease else one.words}

@@ -14,10 +14,11 @@ from checks.engine.units import canonical_unit, plain, unit_of
 from checks.forms.cause import CauseForm
 from checks.forms.check_text import clock
 from checks.models import CheckEvent, Observation, Procedure, Reading, Step
-from checks.selectors.check_story import acts_open, attempts, purges_for, state_word, tested_before
+from checks.selectors.check_story import acts_open, attempts, remedies_for, state_word, tested_before
 from checks.selectors.doubt import doubts_of
 from checks.selectors.events import defects_of_occasion
 from checks.selectors.release import deferral_day
+from checks.selectors.story import WHO_DECIDES, Told, escalated, told
 from checks.services.evaluate import evaluate
 from checks.services.rows import is_start
 from checks.views.cause_part import cause_part
@@ -54,6 +55,9 @@ def show(
         "defects": defects_shown(event),
         "doubts": [mark(doubt) for doubt in doubts_of(event)],
         "story": story if len(story) > 1 else [],
+        "told": told_of(story),
+        "escalated": escalated(story),
+        "who_decides": WHO_DECIDES,
         "correction": correction,
         "state": state_word(
             event, inspected="inspected" in given, released="released" in given, corrected=corrected
@@ -67,6 +71,16 @@ def show(
         **cause_part(request, event, evaluation, cause_form),
     }
     return render(request, "checks/check_show.html", context, status=status)
+
+
+SIGNED = ("signed", "released")
+
+
+def told_of(story: list[CheckEvent]) -> list[Told]:
+    """The story in words, where there is more to tell than one attempt and its release."""
+    lines = told(story)
+    more = len(story) > 1 or any(line.event is None and line.state not in SIGNED for line in lines)
+    return lines if more else []
 
 
 def address(name: str, key: object) -> str:
@@ -116,7 +130,8 @@ def defects_shown(event: CheckEvent) -> list[dict[str, Any]]:
 
 
 def starts(event: CheckEvent, story: list[CheckEvent]) -> list[dict[str, Any]]:
-    """The tasks that this check leads to: purge where it is outside, test again after a purge or not valid.
+    """The tasks that this check leads to: purge where it is outside, a change of part or line where it is
+    escalated, test again after either or not valid.
 
     None where another attempt follows already: the story goes on there.
     Each is sent to the page of new checks with a key of its own, so that two taps start one.
@@ -126,7 +141,7 @@ def starts(event: CheckEvent, story: list[CheckEvent]) -> list[dict[str, Any]]:
     procedures: list[tuple[str, Procedure]] = []
     kind, outcomes = event.revision.procedure.kind, CheckEvent.Outcome
     if kind == Procedure.Kind.CHECK and event.outcome == outcomes.OVER:
-        procedures += [(f"{purge.title}, then test again", purge) for purge in purges_for(event)]
+        procedures += [(f"{remedy.title}, then test again", remedy) for remedy in remedies_for(event)]
     again = tested_before(event, story)
     if again and (kind != Procedure.Kind.CHECK or event.outcome in (outcomes.OVER, outcomes.NOT_VALID)):
         procedures.append((f"Test again: {again.title}", again))

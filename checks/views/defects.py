@@ -23,6 +23,7 @@ from checks.models import Defect
 from checks.selectors.check_story import attempts
 from checks.selectors.defects import CLOSED, retests, shown, supports, with_states
 from checks.selectors.release import deferral_day
+from checks.selectors.story import WHO_DECIDES, escalated, told
 from checks.services.defects import defer, raise_defect, rectify
 from checks.services.errors import RecordError
 from checks.views.access import needs
@@ -76,12 +77,16 @@ def defect(request: HttpRequest, pk: int) -> HttpResponse:
     """One defect with its history. A fixed number of queries."""
     one = defect_of(pk)
     deferrals = one.deferrals.select_related("deferred_by", "record__chain__aircraft").order_by("deferred_at")
+    story = attempts(one.event) if one.event else []
     context = {
         "defect": one,
         "closed": one.now_is == CLOSED,
+        "escalated": escalated(story) if one.now_is != CLOSED else None,
+        "who_decides": WHO_DECIDES,
+        "told": told(story) if story else [],
         "deferrals": list(deferrals),
         "rectification": getattr(one, "rectification", None),
-        "story": attempts(one.event) if one.event else [],
+        "story": story,
         "base_of_days": Operator.current().deferral_time_zone,
     }
     return render(request, "checks/defect.html", context)

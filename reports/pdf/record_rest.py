@@ -1,5 +1,7 @@
 """What an entry rests on, on paper: instruments, readings, charts, looks, cautions, the story, the chain."""
 
+import datetime as dt
+
 from reportlab.platypus import Flowable
 
 from fleet import shapes
@@ -10,7 +12,7 @@ from reports.pdf.record_parts import charts, section
 from reports.pdf.text import SMALL
 from reports.record import CheckRecord
 from reports.record_lines import Seen
-from reports.record_story import day
+from reports.record_story import Act, Attempt, day
 
 NO_CALIBRATION = "not needed"
 CHAIN = (
@@ -131,19 +133,29 @@ def _followed(record: CheckRecord) -> Flowable:
 
 
 def _attempts(record: CheckRecord) -> Flowable:
-    rows = [
-        (
-            one.record or "not signed",
-            day(one.on),
-            one.task + (" (this record)" if one.is_this else ""),
-            Shown(one.outcome) if one.outcome in shapes.STATES else one.outcome,
-            one.note or "–",
-        )
-        for one in record.attempts
-    ]
-    return table(
-        ("Record", "Date of work", "Task", "Outcome", "How it belongs here"), rows, (76, 62, 165, 83, 125)
+    """Attempts and what people did about their defects, in order of time."""
+    lines = [(one.at, _attempt(one)) for one in record.attempts]
+    lines += [(act.at, _act(act, record.zone)) for defect in record.defects for act in defect.acts]
+    rows = [row for _, row in sorted(lines, key=lambda line: line[0])]
+    names = ("Record", "Date", "What was done", "Outcome", "What it found, and how it belongs here")
+    return table(names, rows, (66, 58, 104, 68, 215))
+
+
+def _attempt(one: Attempt) -> tuple[str | Shown, ...]:
+    said = () if one.is_this else one.said  # its own findings stand above
+    return (
+        one.record or "not signed",
+        day(one.on),
+        one.task + (" (this record)" if one.is_this else ""),
+        Shown(one.outcome) if one.outcome in shapes.STATES else one.outcome,
+        " – ".join(filter(None, (*said, one.note))) or "–",
     )
+
+
+def _act(act: Act, zone: dt.tzinfo) -> tuple[str | Shown, ...]:
+    state = {"Deferred": "deferred", "Rectified": "closed"}.get(act.title)
+    shown = Shown(state) if state else ""
+    return act.record, day(act.at.astimezone(zone).date()), f"Defect {act.title.lower()}", shown, act.by
 
 
 def _chain(record: CheckRecord) -> list[Flowable]:

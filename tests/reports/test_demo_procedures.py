@@ -42,7 +42,7 @@ GUARDS = (
     (r"feed clean fluid", r"no air and no flow backwards.*maximum pressure|never run a pump dry"),
     (r"collect|drained|bowl|container with clean|weep", r"collect (all fluid|what runs out)"),
     (r"fluid", r"safety data sheet rules"),
-    (r"fluid|collect", r"off brakes, air inlets, probes and electrical contacts"),
+    (r"fluid|collect", r"off brakes, inlets, probes and contacts"),
     (r"wash each panel", r"no solvent"),
 )
 
