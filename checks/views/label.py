@@ -14,6 +14,8 @@ from checks.views.access import needs
 from checks.views.instruments import known_today
 from fleet.models import Aircraft, Part
 
+LONGEST_KEY = 18  # digits
+
 
 @require_safe
 @needs("checks.view_records")
@@ -33,9 +35,9 @@ def _aircraft(_request: HttpRequest, code: str) -> HttpResponse:
 
 def _part(request: HttpRequest, code: str) -> HttpResponse:
     """The aircraft that it is fitted to, at its position; a part on the shelf says where it was last."""
-    part = get_object_or_404(Part, pk=code) if code.isascii() and code.isdecimal() else None
-    if part is None:
+    if not (code.isascii() and code.isdecimal() and len(code) <= LONGEST_KEY):
         raise Http404("No part has this label.")
+    part = get_object_or_404(Part, pk=code)
     fitment = latest_fitment(part)
     if fitment and fitment.removed_on is None:
         place = addresses.of_aircraft(fitment.aircraft.registration)

@@ -87,6 +87,8 @@ def test_an_instrument_leads_to_its_page_where_no_check_asks_for_one(world: Worl
         ("part", "999999"),
         ("part", "x"),
         ("part", "²"),
+        ("part", "9" * 18),
+        ("part", "9" * 5000),
         ("instrument", "none"),
         ("tool", "1"),
     ],
