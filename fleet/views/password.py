@@ -33,6 +33,7 @@ class OwnPassword(PasswordChangeView):
     form_class = OwnPasswordForm
     template_name = "registration/own_password.html"
     success_url = reverse_lazy("reports:home")
+    http_method_names = ["get", "head", "post"]  # the base view takes a PUT for a form that was posted
 
     def form_valid(self, form: OwnPasswordForm) -> HttpResponse:
         messages.success(self.request, "Your password is changed. Sign with the new one from now on.")
