@@ -4,6 +4,7 @@ import uuid as uuids
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import F
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -22,7 +23,8 @@ OTHER_PERSON = "Another person is signed in on this phone now. Nothing was sent.
 
 def evidence_part(event: CheckEvent, form: PhotoForm | None = None) -> dict[str, Any]:
     """What the pages of a check show of its photos; of a draft with the form that adds one. Two queries."""
-    photos = event.photos.select_related("step", "added_by").order_by("step__number", "pk")
+    by_step = F("step__number").asc(nulls_first=True)
+    photos = event.photos.select_related("step", "added_by").order_by(by_step, "pk")
     return {"photos": list(photos), "photo_form": form or (PhotoForm(event) if event.is_draft else None)}
 
 
