@@ -106,9 +106,7 @@ def no_demo_in_production(**_kwargs: Any) -> list[CheckMessage]:
 
 
 @register(Tags.database)
-def no_demo_data_in_production(
-    databases: Sequence[str] | None = None, **_kwargs: Any
-) -> list[CheckMessage]:
+def no_demo_data_in_production(databases: Sequence[str] | None = None, **_kwargs: Any) -> list[CheckMessage]:
     """E005 for each database that holds the demo's operator; its people log in with a printed password."""
     if not settings.PRODUCTION:
         return []

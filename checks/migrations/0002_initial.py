@@ -6,425 +6,692 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('checks', '0001_initial'),
-        ('fleet', '0001_initial'),
+        ("checks", "0001_initial"),
+        ("fleet", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='chainhead',
-            name='aircraft',
-            field=models.OneToOneField(blank=True, help_text="Empty: the operator's.", null=True, on_delete=django.db.models.deletion.PROTECT, related_name='chain', to='fleet.aircraft'),
+            model_name="chainhead",
+            name="aircraft",
+            field=models.OneToOneField(
+                blank=True,
+                help_text="Empty: the operator's.",
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="chain",
+                to="fleet.aircraft",
+            ),
         ),
         migrations.AddField(
-            model_name='checkevent',
-            name='aircraft',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='fleet.aircraft'),
+            model_name="checkevent",
+            name="aircraft",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="events", to="fleet.aircraft"
+            ),
         ),
         migrations.AddField(
-            model_name='checkevent',
-            name='base',
-            field=models.ForeignKey(help_text='Where the work was done.', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='fleet.base'),
+            model_name="checkevent",
+            name="base",
+            field=models.ForeignKey(
+                help_text="Where the work was done.",
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="fleet.base",
+            ),
         ),
         migrations.AddField(
-            model_name='checkevent',
-            name='fluid_batch',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='fleet.fluidbatch'),
+            model_name="checkevent",
+            name="fluid_batch",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="fleet.fluidbatch",
+            ),
         ),
         migrations.AddField(
-            model_name='checkevent',
-            name='follows',
-            field=models.ForeignKey(blank=True, help_text='Purge and retest loop.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='followed_by', to='checks.checkevent'),
+            model_name="checkevent",
+            name="follows",
+            field=models.ForeignKey(
+                blank=True,
+                help_text="Purge and retest loop.",
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="followed_by",
+                to="checks.checkevent",
+            ),
         ),
         migrations.AddField(
-            model_name='checkevent',
-            name='started_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="checkevent",
+            name="started_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
         ),
         migrations.AddField(
-            model_name='checkevent',
-            name='supersedes',
-            field=models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='checks.checkevent'),
+            model_name="checkevent",
+            name="supersedes",
+            field=models.OneToOneField(
+                blank=True,
+                editable=False,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="superseded_by",
+                to="checks.checkevent",
+            ),
         ),
         migrations.AddField(
-            model_name='cautionfollowed',
-            name='event',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='cautions_followed', to='checks.checkevent'),
+            model_name="cautionfollowed",
+            name="event",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="cautions_followed",
+                to="checks.checkevent",
+            ),
         ),
         migrations.AddField(
-            model_name='decision',
-            name='decided_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="decision",
+            name="decided_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
         ),
         migrations.AddField(
-            model_name='decision',
-            name='event',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='decision', to='checks.checkevent'),
+            model_name="decision",
+            name="event",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT, related_name="decision", to="checks.checkevent"
+            ),
         ),
         migrations.AddField(
-            model_name='defect',
-            name='aircraft',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='defects', to='fleet.aircraft'),
+            model_name="defect",
+            name="aircraft",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="defects", to="fleet.aircraft"
+            ),
         ),
         migrations.AddField(
-            model_name='defect',
-            name='event',
-            field=models.OneToOneField(blank=True, help_text='The check that found it.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='defect', to='checks.checkevent'),
+            model_name="defect",
+            name="event",
+            field=models.OneToOneField(
+                blank=True,
+                help_text="The check that found it.",
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="defect",
+                to="checks.checkevent",
+            ),
         ),
         migrations.AddField(
-            model_name='defect',
-            name='position',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='defects', to='fleet.position'),
+            model_name="defect",
+            name="position",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="defects",
+                to="fleet.position",
+            ),
         ),
         migrations.AddField(
-            model_name='defect',
-            name='raised_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="defect",
+            name="raised_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
         ),
         migrations.AddField(
-            model_name='deferral',
-            name='defect',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='deferrals', to='checks.defect'),
+            model_name="deferral",
+            name="defect",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="deferrals", to="checks.defect"
+            ),
         ),
         migrations.AddField(
-            model_name='deferral',
-            name='deferred_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="deferral",
+            name="deferred_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
         ),
         migrations.AddField(
-            model_name='duepoint',
-            name='aircraft',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='due_points', to='fleet.aircraft'),
+            model_name="duepoint",
+            name="aircraft",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="due_points", to="fleet.aircraft"
+            ),
         ),
         migrations.AddField(
-            model_name='duepoint',
-            name='last_event',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='checks.checkevent'),
+            model_name="duepoint",
+            name="last_event",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                related_name="+",
+                to="checks.checkevent",
+            ),
         ),
         migrations.AddField(
-            model_name='importbatch',
-            name='accepted_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="importbatch",
+            name="accepted_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
         ),
         migrations.AddField(
-            model_name='importbatch',
-            name='imported_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="importbatch",
+            name="imported_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
         ),
         migrations.AddField(
-            model_name='checkevent',
-            name='import_batch',
-            field=models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='events', to='checks.importbatch'),
+            model_name="checkevent",
+            name="import_batch",
+            field=models.ForeignKey(
+                blank=True,
+                editable=False,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="events",
+                to="checks.importbatch",
+            ),
         ),
         migrations.AddField(
-            model_name='limittable',
-            name='point',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='limit_tables', to='fleet.measuringpoint'),
+            model_name="limittable",
+            name="point",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="limit_tables",
+                to="fleet.measuringpoint",
+            ),
         ),
         migrations.AddField(
-            model_name='limitrow',
-            name='table',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='rows', to='checks.limittable'),
+            model_name="limitrow",
+            name="table",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="rows", to="checks.limittable"
+            ),
         ),
         migrations.AddField(
-            model_name='observation',
-            name='event',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='observations', to='checks.checkevent'),
+            model_name="observation",
+            name="event",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="observations",
+                to="checks.checkevent",
+            ),
         ),
         migrations.AddField(
-            model_name='observation',
-            name='position',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='observations', to='fleet.position'),
+            model_name="observation",
+            name="position",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="observations",
+                to="fleet.position",
+            ),
         ),
         migrations.AddField(
-            model_name='procedure',
-            name='variant',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='procedures', to='fleet.variant'),
+            model_name="procedure",
+            name="variant",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="procedures", to="fleet.variant"
+            ),
         ),
         migrations.AddField(
-            model_name='reading',
-            name='calibration',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='fleet.calibration'),
+            model_name="reading",
+            name="calibration",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="fleet.calibration",
+            ),
         ),
         migrations.AddField(
-            model_name='reading',
-            name='event',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='readings', to='checks.checkevent'),
+            model_name="reading",
+            name="event",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="readings", to="checks.checkevent"
+            ),
         ),
         migrations.AddField(
-            model_name='reading',
-            name='instrument',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='fleet.instrument'),
+            model_name="reading",
+            name="instrument",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="readings",
+                to="fleet.instrument",
+            ),
         ),
         migrations.AddField(
-            model_name='reading',
-            name='point',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='fleet.measuringpoint'),
+            model_name="reading",
+            name="point",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="readings",
+                to="fleet.measuringpoint",
+            ),
         ),
         migrations.AddField(
-            model_name='record',
-            name='chain',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='records', to='checks.chainhead'),
+            model_name="record",
+            name="chain",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="records", to="checks.chainhead"
+            ),
         ),
         migrations.AddField(
-            model_name='deferral',
-            name='record',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='deferral', to='checks.record'),
+            model_name="deferral",
+            name="record",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT, related_name="deferral", to="checks.record"
+            ),
         ),
         migrations.AddField(
-            model_name='decision',
-            name='record',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='decision', to='checks.record'),
+            model_name="decision",
+            name="record",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT, related_name="decision", to="checks.record"
+            ),
         ),
         migrations.AddField(
-            model_name='rectification',
-            name='defect',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='rectification', to='checks.defect'),
+            model_name="rectification",
+            name="defect",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT, related_name="rectification", to="checks.defect"
+            ),
         ),
         migrations.AddField(
-            model_name='rectification',
-            name='record',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='rectification', to='checks.record'),
+            model_name="rectification",
+            name="record",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT, related_name="rectification", to="checks.record"
+            ),
         ),
         migrations.AddField(
-            model_name='rectification',
-            name='rectified_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="rectification",
+            name="rectified_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
         ),
         migrations.AddField(
-            model_name='rectification',
-            name='retest',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.checkevent'),
+            model_name="rectification",
+            name="retest",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="checks.checkevent",
+            ),
         ),
         migrations.AddField(
-            model_name='recurringcheck',
-            name='procedure',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='recurring', to='checks.procedure'),
+            model_name="recurringcheck",
+            name="procedure",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT, related_name="recurring", to="checks.procedure"
+            ),
         ),
         migrations.AddField(
-            model_name='duepoint',
-            name='check_due',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='due_points', to='checks.recurringcheck'),
+            model_name="duepoint",
+            name="check_due",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="due_points",
+                to="checks.recurringcheck",
+            ),
         ),
         migrations.AddField(
-            model_name='reset',
-            name='event',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='resets', to='checks.checkevent'),
+            model_name="reset",
+            name="event",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="resets", to="checks.checkevent"
+            ),
         ),
         migrations.AddField(
-            model_name='reset',
-            name='point',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='resets', to='fleet.measuringpoint'),
+            model_name="reset",
+            name="point",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="resets", to="fleet.measuringpoint"
+            ),
         ),
         migrations.AddField(
-            model_name='result',
-            name='event',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='results', to='checks.checkevent'),
+            model_name="result",
+            name="event",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="results", to="checks.checkevent"
+            ),
         ),
         migrations.AddField(
-            model_name='result',
-            name='point',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='fleet.measuringpoint'),
+            model_name="result",
+            name="point",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="results", to="fleet.measuringpoint"
+            ),
         ),
         migrations.AddField(
-            model_name='revision',
-            name='approved_by',
-            field=models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="revision",
+            name="approved_by",
+            field=models.ForeignKey(
+                blank=True,
+                editable=False,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='revision',
-            name='procedure',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='revisions', to='checks.procedure'),
+            model_name="revision",
+            name="procedure",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="revisions", to="checks.procedure"
+            ),
         ),
         migrations.AddField(
-            model_name='revision',
-            name='typed_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="revision",
+            name="typed_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
         ),
         migrations.AddField(
-            model_name='limittable',
-            name='revision',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='limit_tables', to='checks.revision'),
+            model_name="limittable",
+            name="revision",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="limit_tables", to="checks.revision"
+            ),
         ),
         migrations.AddField(
-            model_name='checkevent',
-            name='revision',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='checks.revision'),
+            model_name="checkevent",
+            name="revision",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="events", to="checks.revision"
+            ),
         ),
         migrations.AddField(
-            model_name='seriesstate',
-            name='aircraft',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='series', to='fleet.aircraft'),
+            model_name="seriesstate",
+            name="aircraft",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="series", to="fleet.aircraft"
+            ),
         ),
         migrations.AddField(
-            model_name='seriesstate',
-            name='point',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='series', to='fleet.measuringpoint'),
+            model_name="seriesstate",
+            name="point",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="series", to="fleet.measuringpoint"
+            ),
         ),
         migrations.AddField(
-            model_name='seriesstate',
-            name='run',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='series', to='checks.driftrun'),
+            model_name="seriesstate",
+            name="run",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="series", to="checks.driftrun"
+            ),
         ),
         migrations.AddField(
-            model_name='signature',
-            name='event',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='signatures', to='checks.checkevent'),
+            model_name="signature",
+            name="event",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="signatures", to="checks.checkevent"
+            ),
         ),
         migrations.AddField(
-            model_name='signature',
-            name='person',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='signatures', to=settings.AUTH_USER_MODEL),
+            model_name="signature",
+            name="person",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="signatures",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='signature',
-            name='record',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='signature', to='checks.record'),
+            model_name="signature",
+            name="record",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT, related_name="signature", to="checks.record"
+            ),
         ),
         migrations.AddField(
-            model_name='step',
-            name='point',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='steps', to='fleet.measuringpoint'),
+            model_name="step",
+            name="point",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="steps",
+                to="fleet.measuringpoint",
+            ),
         ),
         migrations.AddField(
-            model_name='step',
-            name='revision',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='steps', to='checks.revision'),
+            model_name="step",
+            name="revision",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="steps", to="checks.revision"
+            ),
         ),
         migrations.AddField(
-            model_name='reading',
-            name='step',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.step'),
+            model_name="reading",
+            name="step",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="checks.step"
+            ),
         ),
         migrations.AddField(
-            model_name='observation',
-            name='step',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.step'),
+            model_name="observation",
+            name="step",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="checks.step"
+            ),
         ),
         migrations.AddField(
-            model_name='cautionfollowed',
-            name='step',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.step'),
+            model_name="cautionfollowed",
+            name="step",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="checks.step"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='limitrow',
-            constraint=models.UniqueConstraint(fields=('table', 'temperature'), name='limit_row_once'),
+            model_name="limitrow",
+            constraint=models.UniqueConstraint(fields=("table", "temperature"), name="limit_row_once"),
         ),
         migrations.AddConstraint(
-            model_name='limitrow',
-            constraint=models.CheckConstraint(condition=models.Q(('lower', None), ('upper', None), _negated=True), name='limit_row_has_a_limit'),
+            model_name="limitrow",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("lower", None), ("upper", None), _negated=True),
+                name="limit_row_has_a_limit",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='limitrow',
-            constraint=models.CheckConstraint(condition=models.Q(('lower', None), ('upper', None), ('upper__gt', models.F('lower')), _connector='OR'), name='limit_row_ordered'),
+            model_name="limitrow",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("lower", None), ("upper", None), ("upper__gt", models.F("lower")), _connector="OR"
+                ),
+                name="limit_row_ordered",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedure',
-            constraint=models.UniqueConstraint(fields=('variant', 'code'), name='procedure_code_once_per_variant'),
+            model_name="procedure",
+            constraint=models.UniqueConstraint(
+                fields=("variant", "code"), name="procedure_code_once_per_variant"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='record',
-            constraint=models.UniqueConstraint(fields=('chain', 'number'), name='record_number_once'),
+            model_name="record",
+            constraint=models.UniqueConstraint(fields=("chain", "number"), name="record_number_once"),
         ),
         migrations.AddConstraint(
-            model_name='record',
-            constraint=models.UniqueConstraint(fields=('chain', 'previous_hash'), name='record_chain_never_forks'),
+            model_name="record",
+            constraint=models.UniqueConstraint(
+                fields=("chain", "previous_hash"), name="record_chain_never_forks"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='deferral',
-            constraint=models.CheckConstraint(condition=models.Q(('expires_on__gte', models.F('recorded_on'))), name='deferral_dates_ordered'),
+            model_name="deferral",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("expires_on__gte", models.F("recorded_on"))),
+                name="deferral_dates_ordered",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='recurringcheck',
-            constraint=models.CheckConstraint(condition=models.Q(('interval_days__gt', 0), ('interval_months__gt', 0), ('interval_hours__gt', 0), ('interval_landings__gt', 0), ('before_season', True), _connector='OR'), name='recurring_check_has_an_interval', violation_error_message='Give at least one interval or the season date.'),
+            model_name="recurringcheck",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("interval_days__gt", 0),
+                    ("interval_months__gt", 0),
+                    ("interval_hours__gt", 0),
+                    ("interval_landings__gt", 0),
+                    ("before_season", True),
+                    _connector="OR",
+                ),
+                name="recurring_check_has_an_interval",
+                violation_error_message="Give at least one interval or the season date.",
+            ),
         ),
         migrations.AddIndex(
-            model_name='duepoint',
-            index=models.Index(fields=['due_on', 'id'], name='due_point_order'),
+            model_name="duepoint",
+            index=models.Index(fields=["due_on", "id"], name="due_point_order"),
         ),
         migrations.AddConstraint(
-            model_name='duepoint',
-            constraint=models.UniqueConstraint(fields=('aircraft', 'check_due'), name='due_point_once'),
+            model_name="duepoint",
+            constraint=models.UniqueConstraint(fields=("aircraft", "check_due"), name="due_point_once"),
         ),
         migrations.AddConstraint(
-            model_name='reset',
-            constraint=models.UniqueConstraint(fields=('event', 'point'), name='reset_once_per_point'),
+            model_name="reset",
+            constraint=models.UniqueConstraint(fields=("event", "point"), name="reset_once_per_point"),
         ),
         migrations.AddConstraint(
-            model_name='result',
-            constraint=models.UniqueConstraint(fields=('event', 'point'), name='result_once_per_point'),
+            model_name="result",
+            constraint=models.UniqueConstraint(fields=("event", "point"), name="result_once_per_point"),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.UniqueConstraint(fields=('procedure', 'number'), name='revision_number_once'),
+            model_name="revision",
+            constraint=models.UniqueConstraint(fields=("procedure", "number"), name="revision_number_once"),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.UniqueConstraint(condition=models.Q(('approved_at__isnull', False)), fields=('procedure', 'effective_on'), name='one_revision_effective_a_day'),
+            model_name="revision",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("approved_at__isnull", False)),
+                fields=("procedure", "effective_on"),
+                name="one_revision_effective_a_day",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('approved_at', None), ('approved_by', None)), models.Q(('approved_at__isnull', False), ('approved_by__isnull', False)), _connector='OR'), name='revision_approval_whole'),
+            model_name="revision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("approved_at", None), ("approved_by", None)),
+                    models.Q(("approved_at__isnull", False), ("approved_by__isnull", False)),
+                    _connector="OR",
+                ),
+                name="revision_approval_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='revision',
-            constraint=models.CheckConstraint(condition=models.Q(('approved_by', None), models.Q(('approved_by', models.F('typed_by')), _negated=True), _connector='OR'), name='revision_approved_by_another', violation_error_message="The person who typed a revision can't approve it."),
+            model_name="revision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("approved_by", None),
+                    models.Q(("approved_by", models.F("typed_by")), _negated=True),
+                    _connector="OR",
+                ),
+                name="revision_approved_by_another",
+                violation_error_message="The person who typed a revision can't approve it.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='limittable',
-            constraint=models.UniqueConstraint(fields=('revision', 'point'), name='limit_table_once_per_point'),
+            model_name="limittable",
+            constraint=models.UniqueConstraint(
+                fields=("revision", "point"), name="limit_table_once_per_point"
+            ),
         ),
         migrations.AddIndex(
-            model_name='checkevent',
-            index=models.Index(fields=['aircraft', '-work_date'], name='event_by_aircraft'),
+            model_name="checkevent",
+            index=models.Index(fields=["aircraft", "-work_date"], name="event_by_aircraft"),
         ),
         migrations.AddIndex(
-            model_name='checkevent',
-            index=models.Index(fields=['-work_date', 'uuid'], name='event_by_date'),
+            model_name="checkevent",
+            index=models.Index(fields=["-work_date", "uuid"], name="event_by_date"),
         ),
         migrations.AddConstraint(
-            model_name='checkevent',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('signed_at', None), ('state', 'draft')), models.Q(('signed_at__isnull', False), ('state', 'signed')), _connector='OR'), name='event_signed_when_frozen'),
+            model_name="checkevent",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("signed_at", None), ("state", "draft")),
+                    models.Q(("signed_at__isnull", False), ("state", "signed")),
+                    _connector="OR",
+                ),
+                name="event_signed_when_frozen",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='checkevent',
-            constraint=models.CheckConstraint(condition=models.Q(('supersedes', None), models.Q(('correction_reason', ''), _negated=True), _connector='OR'), name='event_correction_has_a_reason'),
+            model_name="checkevent",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("supersedes", None), models.Q(("correction_reason", ""), _negated=True), _connector="OR"
+                ),
+                name="event_correction_has_a_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='checkevent',
-            constraint=models.CheckConstraint(condition=models.Q(('supersedes', None), models.Q(('supersedes', models.F('uuid')), _negated=True), _connector='OR'), name='event_not_own_past'),
+            model_name="checkevent",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("supersedes", None),
+                    models.Q(("supersedes", models.F("uuid")), _negated=True),
+                    _connector="OR",
+                ),
+                name="event_not_own_past",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='seriesstate',
-            constraint=models.UniqueConstraint(fields=('aircraft', 'point'), name='series_state_once'),
+            model_name="seriesstate",
+            constraint=models.UniqueConstraint(fields=("aircraft", "point"), name="series_state_once"),
         ),
         migrations.AddConstraint(
-            model_name='signature',
-            constraint=models.UniqueConstraint(fields=('event', 'act'), name='signature_once_per_act'),
+            model_name="signature",
+            constraint=models.UniqueConstraint(fields=("event", "act"), name="signature_once_per_act"),
         ),
         migrations.AddConstraint(
-            model_name='step',
-            constraint=models.UniqueConstraint(fields=('revision', 'number'), name='step_number_once'),
+            model_name="step",
+            constraint=models.UniqueConstraint(fields=("revision", "number"), name="step_number_once"),
         ),
         migrations.AddConstraint(
-            model_name='reading',
-            constraint=models.UniqueConstraint(fields=('event', 'step', 'sequence'), name='reading_once_per_place'),
+            model_name="reading",
+            constraint=models.UniqueConstraint(
+                fields=("event", "step", "sequence"), name="reading_once_per_place"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='observation',
-            constraint=models.UniqueConstraint(fields=('event', 'step', 'position'), name='observation_once'),
+            model_name="observation",
+            constraint=models.UniqueConstraint(fields=("event", "step", "position"), name="observation_once"),
         ),
         migrations.AddConstraint(
-            model_name='observation',
-            constraint=models.UniqueConstraint(condition=models.Q(('position', None)), fields=('event', 'step'), name='observation_of_no_position_once'),
+            model_name="observation",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("position", None)),
+                fields=("event", "step"),
+                name="observation_of_no_position_once",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='cautionfollowed',
-            constraint=models.UniqueConstraint(fields=('event', 'step'), name='caution_once'),
+            model_name="cautionfollowed",
+            constraint=models.UniqueConstraint(fields=("event", "step"), name="caution_once"),
         ),
     ]
