@@ -56,6 +56,22 @@ def test_photos_wait_on_the_phone_and_are_sent_once(browser_page, sign_in, world
     assert Photo.objects.count() == 2
 
 
+def test_a_file_too_large_for_the_site_does_not_wait_for_ever(
+    browser_page, sign_in, world: World, settings
+) -> None:
+    settings.MAX_BODY_BYTES = 200_000
+    page = browser_page
+    sign_in(world.person("technician1"))
+    run.start(page, world)
+    run.to(page, "Step 14 of 19")
+    add(page, b"x" * 300_000, "too large")
+    says = page.locator("[data-photo-says]")
+    says.get_by_text("The file is too large for this site.").wait_for()
+    says.get_by_role("button", name="Drop it from this phone").click()
+    says.wait_for(state="hidden")
+    assert not Photo.objects.exists()
+
+
 def test_a_run_goes_on_with_another_technician(browser_page, sign_in, world: World) -> None:
     page = browser_page
     sign_in(world.person("technician1"))

@@ -57,6 +57,10 @@ async function send(one) {
   body.append("file", one.file, "photo");
   const headers = { Accept: "application/json", "X-CSRFToken": form.elements.csrfmiddlewaretoken.value };
   const response = await fetch(one.address, { method: "POST", body, headers, redirect: "manual", credentials: "same-origin" }).catch(() => null);
+  if (response?.status === 413) { // too large for the site to read at all: waiting would not help
+    one.refused = "The file is too large for this site. Take it again at a lower setting.";
+    return "refused";
+  }
   if (!response || (response.status !== 200 && response.status !== 422)) return "later";
   const answer = await response.json().catch(() => null);
   if (answer?.state === "kept") return "kept";
