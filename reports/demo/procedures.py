@@ -8,8 +8,7 @@ from typing import Any
 from checks.engine.units import from_canonical
 from checks.models import LimitRow, LimitTable, Procedure, RecurringCheck, Revision, Step
 from checks.services.chain import append
-from checks.services.errors import refuse_if
-from checks.services.procedures import faults, revision_payload
+from checks.services.procedures import revision_payload
 from fleet.models import MeasuringPoint, ReferenceRow
 from reports.demo.master import Master, read
 
@@ -105,10 +104,9 @@ def _approve(master: Master, revision: Revision) -> None:
     """Typed ten days before it took effect, approved five days before, as a link of the operator's chain."""
     effective = dt.datetime.combine(revision.effective_on, dt.time(10), tzinfo=dt.UTC)
     at = effective - dt.timedelta(days=5)
-    Revision.objects.filter(pk=revision.pk).update(typed_at=at - dt.timedelta(days=5))
-    refuse_if(faults(revision))
+    revision.typed_at = at - dt.timedelta(days=5)
     revision.approved_by, revision.approved_at = master.people[APPROVED_BY], at
-    revision.save(update_fields=["approved_by", "approved_at"])
+    revision.save(update_fields=["typed_at", "approved_by", "approved_at"])
     append(aircraft=None, act="approval", payload=revision_payload(revision), at=at)
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from checks.models import LimitTable, Revision, Step
 from checks.services.drift_records import followed
+from checks.services.procedures import faults
 from fleet.models import Operator
 from tests.world import TODAY, World, build_world
 
@@ -60,6 +61,12 @@ def test_both_variants_have_every_task(world: World):
     for variant in world.master.variants.values():
         codes = set(variant.procedures.values_list("code", flat=True))
         assert codes == TASKS, variant
+
+
+def test_every_approved_revision_can_be_followed(world: World):
+    approved = Revision.objects.filter(approved_at__isnull=False).select_related("procedure__variant")
+    assert approved.count() > 20
+    assert {str(revision): found for revision in approved if (found := faults(revision))} == {}
 
 
 def test_every_procedure_says_first_that_it_is_an_example(world: World):
