@@ -37,13 +37,22 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out (not skip) what has no meaning on the engine in use."""
+    """Leave out (not skip) what has no meaning on the engine in use.
+
+    On PostgreSQL also what asks no database: the same test has run beside SQLite.
+    """
     postgresql = settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
     other = "only_sqlite" if postgresql else "only_postgresql"
-    left_out = [item for item in items if item.get_closest_marker(other)]
+    left_out = [i for i in items if i.get_closest_marker(other) or (postgresql and not _asks_a_database(i))]
     if left_out:
         config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if not item.get_closest_marker(other)]
+        gone = set(left_out)
+        items[:] = [item for item in items if item not in gone]
+
+
+def _asks_a_database(item: pytest.Item) -> bool:
+    marked = item.get_closest_marker("django_db") or item.get_closest_marker("postgres")
+    return bool(marked) or not {"db", "transactional_db"}.isdisjoint(getattr(item, "fixturenames", ()))
 
 
 def _forbid_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
