@@ -12,6 +12,7 @@ from reports.demo.aircraft import load_aircraft
 from reports.demo.master import Master, load_master
 from reports.demo.plan import Planned, PlannedReading
 from reports.demo.writer import Writer
+from tests.snapshot import once
 
 TODAY = dt.date(2025, 3, 12)
 PASSWORD = "a phrase for tests only"
@@ -113,7 +114,14 @@ class World:
 
 def build_world(*, today: dt.date = TODAY, aircraft: int = 2, password: str = PASSWORD) -> World:
     """Load it into an empty test database: `aircraft` aircraft at North Skerry, each with one utilisation
-    entry (2000 h, 1500 landings, 30 days ago). Everybody logs in with the password."""
+    entry (2000 h, 1500 landings, 30 days ago). Everybody logs in with the password.
+
+    The same world is made for real once in a process (tests/snapshot.py)."""
+    key = ("world", today, aircraft, password)
+    return once(key, lambda: _build(today, aircraft, password))
+
+
+def _build(today: dt.date, aircraft: int, password: str) -> World:
     master = load_master(today=today, password=password)
     fleet = load_aircraft(master, [_aircraft(number) for number in range(aircraft)])
     UtilisationEntry.objects.bulk_create(
