@@ -9,8 +9,10 @@ from checks.models.evidence import Photo
 from checks.models.handover import Handover
 from checks.models.imports import ImportBatch
 from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
-from checks.models.programme import DuePoint, RecurringCheck
+from checks.models.programme import DuePoint, IntervalRevision, RecurringCheck, Terms
+from checks.models.question import EntryQuestion, FirstReading
 from checks.models.record import ChainHead, Record, Signature
+from checks.models.stock import FluidMix, StockItem, StockMovement
 from checks.models.trend import DriftRun, SeriesState
 
 __all__ = [
@@ -25,9 +27,13 @@ __all__ = [
     "DraftCopy",
     "DriftRun",
     "DuePoint",
+    "FluidMix",
+    "EntryQuestion",
+    "FirstReading",
     "Handover",
     "ImportBatch",
     "InstrumentFinding",
+    "IntervalRevision",
     "LimitRow",
     "LimitTable",
     "Observation",
@@ -43,4 +49,7 @@ __all__ = [
     "SeriesState",
     "Signature",
     "Step",
+    "Terms",
+    "StockItem",
+    "StockMovement",
 ]

@@ -3,6 +3,7 @@
 import datetime as dt
 
 from django.conf import settings
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -16,6 +17,10 @@ class Procedure(models.Model):
         SERVICE = "service", "service"
         CHANGE = "change", "part or line change"
 
+    class UseAfter(models.TextChoices):
+        DEACTIVATED = "deactivated", "deactivated"
+        IN_USE = "in use", "returned to use"
+
     variant = models.ForeignKey("fleet.Variant", models.PROTECT, related_name="procedures")
     code = models.SlugField(max_length=24)
     title = models.CharField(max_length=120)
@@ -26,6 +31,25 @@ class Procedure(models.Model):
         max_length=200, blank=True, help_text="Brief extent, as an inspection record states it."
     )
     needs_inspection = models.BooleanField("needs a second signature", default=False)
+    fluid_litres = models.DecimalField(
+        "litres of fluid it takes",
+        max_digits=6,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+        help_text="What one carrying out takes from stock. Empty: not stated.",
+    )
+    wets_panels = models.BooleanField(
+        "puts fluid through the panels", default=False, help_text="Days dry are counted from it."
+    )
+    use_after = models.CharField(
+        "use of the system after it",
+        max_length=12,
+        choices=UseAfter,
+        blank=True,
+        help_text="Empty: it changes nothing.",
+    )
 
     class Meta:
         ordering = ["variant", "code"]

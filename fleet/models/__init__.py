@@ -4,6 +4,8 @@ from fleet.models.aircraft import Aircraft
 from fleet.models.base import Base, Operator
 from fleet.models.fluid import FluidBatch
 from fleet.models.instruments import Calibration, Instrument
+from fleet.models.modification import Embodiment, Modification
+from fleet.models.moves import PlannedMove
 from fleet.models.parts import Fitment, Part
 from fleet.models.people import Authorisation, User
 from fleet.models.utilisation import UtilisationEntry
@@ -14,12 +16,15 @@ __all__ = [
     "Authorisation",
     "Base",
     "Calibration",
+    "Embodiment",
     "Fitment",
     "FluidBatch",
     "Instrument",
     "MeasuringPoint",
+    "Modification",
     "Operator",
     "Part",
+    "PlannedMove",
     "Position",
     "ReferenceRow",
     "User",

@@ -43,6 +43,22 @@ class Operator(models.Model):
         validators=[MinValueValidator(0), MaxValueValidator(1)],
         help_text="A reading under this share of the aircraft's own baseline needs a decision in writing.",
     )
+    dry_days = models.PositiveSmallIntegerField(
+        "days dry before a prompt",
+        default=60,
+        validators=[MinValueValidator(1)],
+        help_text="After so many days without fluid through the panels by these records, wetting them is "
+        "prompted. Common practice, no source; a variant may have its own figure.",
+    )
+    entry_sds = models.DecimalField(
+        "width of what is expected",
+        max_digits=3,
+        decimal_places=1,
+        default="3.5",
+        validators=[MinValueValidator(2), MaxValueValidator(20)],
+        help_text="A reading further than this many standard deviations from what the aircraft's own history "
+        "foretells is asked about before signing. 20 asks next to nothing.",
+    )
     due_soon_days = models.PositiveSmallIntegerField(default=30)
     is_demo = models.BooleanField(default=False, editable=False)
 
@@ -78,6 +94,12 @@ class Base(models.Model):
     season_day = models.PositiveSmallIntegerField(
         validators=[MinValueValidator(1), MaxValueValidator(28)],
         help_text="Day of the month, 1 to 28, so that it exists in every year.",
+    )
+    season_days = models.PositiveSmallIntegerField(
+        "length of the season in days",
+        default=180,
+        validators=[MinValueValidator(1), MaxValueValidator(365)],
+        help_text="For an aircraft that comes while the season runs. The operator's figure, no source.",
     )
 
     class Meta:

@@ -15,6 +15,13 @@ class Variant(models.Model):
     has_panel_ports = models.BooleanField(
         default=False, help_text="Without panel ports the tool can name no single panel."
     )
+    dry_days = models.PositiveSmallIntegerField(
+        "days dry before a prompt",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1)],
+        help_text="Empty: the operator's figure. Common practice, no source.",
+    )
 
     class Meta:
         ordering = ["name"]
