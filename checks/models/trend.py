@@ -12,6 +12,12 @@ class DriftRun(models.Model):
     inputs_hash = models.CharField(max_length=64)
     readings = models.PositiveIntegerField()
     run_at = models.DateTimeField()
+    finished_at = models.DateTimeField(
+        null=True, help_text="When every aircraft was scored by it. Empty: under way, or broken off."
+    )
+    printed_at = models.DateTimeField(
+        null=True, help_text="When a report on paper last named it; it is kept as long as that may be asked for."
+    )
 
     class Meta:
         ordering = ["-run_at"]
@@ -55,6 +61,9 @@ class SeriesState(models.Model):
     )
     facts = models.JSONField(
         default=dict, help_text="What else is said of it: levels at 20 °C, notices, earlier lives."
+    )
+    inputs_hash = models.CharField(
+        max_length=64, blank=True, help_text="Of the readings, lives and references of its aircraft."
     )
     scored_at = models.DateTimeField(
         default=timezone.now, help_text="When it was last scored; an aircraft also after each signing."
