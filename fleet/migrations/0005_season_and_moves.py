@@ -8,26 +8,10 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0003_points_of_more_kinds"),
+        ("fleet", "0004_modifications"),
     ]
 
     operations = [
-        migrations.CreateModel(
-            name="Modification",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("code", models.CharField(max_length=24, unique=True, verbose_name="number")),
-                ("title", models.CharField(max_length=120)),
-            ],
-            options={
-                "ordering": ["code"],
-            },
-        ),
         migrations.AddField(
             model_name="base",
             name="season_days",
@@ -61,55 +45,6 @@ class Migration(migrations.Migration):
                 validators=[django.core.validators.MinValueValidator(1)],
                 verbose_name="days dry before a prompt",
             ),
-        ),
-        migrations.CreateModel(
-            name="Embodiment",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("embodied_on", models.DateField()),
-                ("removed_on", models.DateField(blank=True, null=True)),
-                ("reference", models.CharField(help_text="The record of the work.", max_length=120)),
-                (
-                    "aircraft",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="embodiments",
-                        to="fleet.aircraft",
-                    ),
-                ),
-                (
-                    "modification",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="embodiments",
-                        to="fleet.modification",
-                    ),
-                ),
-            ],
-            options={
-                "ordering": ["aircraft", "modification", "embodied_on"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        condition=models.Q(("removed_on", None)),
-                        fields=("aircraft", "modification"),
-                        name="modification_embodied_once",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("removed_on", None),
-                            ("removed_on__gte", models.F("embodied_on")),
-                            _connector="OR",
-                        ),
-                        name="embodiment_ends_after_it_began",
-                        violation_error_message="It can't be removed before it was embodied.",
-                    ),
-                ],
-            },
         ),
         migrations.CreateModel(
             name="PlannedMove",
