@@ -10,7 +10,9 @@ from checks.models.handover import Handover
 from checks.models.imports import ImportBatch
 from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
 from checks.models.programme import DuePoint, IntervalRevision, RecurringCheck, Terms
+from checks.models.question import EntryQuestion, FirstReading
 from checks.models.record import ChainHead, Record, Signature
+from checks.models.stock import FluidMix, StockItem, StockMovement
 from checks.models.trend import DriftRun, SeriesState
 
 __all__ = [
@@ -25,6 +27,9 @@ __all__ = [
     "DraftCopy",
     "DriftRun",
     "DuePoint",
+    "FluidMix",
+    "EntryQuestion",
+    "FirstReading",
     "Handover",
     "ImportBatch",
     "InstrumentFinding",
@@ -45,4 +50,6 @@ __all__ = [
     "Signature",
     "Step",
     "Terms",
+    "StockItem",
+    "StockMovement",
 ]

@@ -5,6 +5,7 @@ from fleet.models.base import Base, Operator
 from fleet.models.fluid import FluidBatch
 from fleet.models.instruments import Calibration, Instrument
 from fleet.models.modification import Embodiment, Modification
+from fleet.models.moves import PlannedMove
 from fleet.models.parts import Fitment, Part
 from fleet.models.people import Authorisation, User
 from fleet.models.utilisation import UtilisationEntry
@@ -23,6 +24,7 @@ __all__ = [
     "Modification",
     "Operator",
     "Part",
+    "PlannedMove",
     "Position",
     "ReferenceRow",
     "User",

@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0003_points_of_more_kinds"),
+        ("fleet", "0005_season_and_stock"),
     ]
 
     operations = [

@@ -27,7 +27,7 @@ def let_roles(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("checks", "0010_programme_terms"), ("fleet", "0004_modifications")]
+    dependencies = [("checks", "0012_programme_terms"), ("fleet", "0006_modifications")]
 
     operations = [
         migrations.RunPython(title_tasks, migrations.RunPython.noop),

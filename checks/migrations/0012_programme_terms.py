@@ -7,8 +7,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("checks", "0009_procedure_kind_change"),
-        ("fleet", "0004_modifications"),
+        ("checks", "0011_stock_roles"),
+        ("fleet", "0006_modifications"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
