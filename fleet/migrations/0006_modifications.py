@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0005_season_and_stock"),
+        ("fleet", "0004_season_and_moves"),
     ]
 
     operations = [

@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0004_modifications"),
+        ("fleet", "0003_points_of_more_kinds"),
     ]
 
     operations = [

@@ -34,6 +34,6 @@ def widen(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("checks", "0012_season_and_stock"), ("fleet", "0005_season_and_moves")]
+    dependencies = [("checks", "0010_season_and_stock"), ("fleet", "0004_season_and_moves")]
 
     operations = [migrations.RunPython(widen, migrations.RunPython.noop)]

@@ -8,8 +8,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("checks", "0011_programme_roles"),
-        ("fleet", "0005_season_and_moves"),
+        ("checks", "0009_procedure_kind_change"),
+        ("fleet", "0004_season_and_moves"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
