@@ -6,6 +6,7 @@ from checks.models.defect import Defect, Deferral, Rectification
 from checks.models.doubt import DoubtReview, InstrumentFinding
 from checks.models.event import CautionFollowed, CheckEvent, Decision, Observation, Reading, Reset, Result
 from checks.models.evidence import Photo
+from checks.models.forecasts import ForecastCard, PastForecast
 from checks.models.handover import Handover
 from checks.models.imports import ImportBatch
 from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
@@ -30,6 +31,7 @@ __all__ = [
     "FluidMix",
     "EntryQuestion",
     "FirstReading",
+    "ForecastCard",
     "Handover",
     "ImportBatch",
     "InstrumentFinding",
@@ -37,6 +39,7 @@ __all__ = [
     "LimitRow",
     "LimitTable",
     "Observation",
+    "PastForecast",
     "Photo",
     "Procedure",
     "Reading",
