@@ -1,20 +1,19 @@
-"""A seeded fleet whose truth is known: readings of points that drift, are purged, and drift again.
+"""What a simulated point really does: how it drifts, what a purge does, what its fluid's temperature is.
 
-Invented physics and figures: simulated truth, no field data. One aircraft at a time (`simulate_aircraft`)
-from its check days, fluid temperatures and the truth of each point, or a whole fleet at once
-(`simulate_fleet`). ln is natural, days count from any epoch, readings are in canonical units (kPa, mL/min).
+Invented physics and figures: simulated truth, no field data. ln is natural, days count from any epoch.
+Readings of it: simulate_aircraft.py; a whole fleet: simulate_fleet.py; what a rule would have warned of:
+simulate_rule.py.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from checks.engine.drift_data import FIRST, PURGE, REPLACEMENT, Floats, Ints, Lives, Readings
-from checks.engine.drift_reference import AT, Reference, ln_viscosity_ratio
+from checks.engine.drift_data import Floats
+from checks.engine.drift_reference import Reference
 from checks.engine.fluid import DEFAULT_CURVE
 
 YEAR = 365.25
@@ -93,7 +92,11 @@ class SimulatedPoint:
 
 @dataclass(frozen=True)
 class Noise:
-    """Standard deviations: thermometer °C common to a check; repeat and gauge in ln; outliers a share."""
+    """Standard deviations: thermometer °C common to a check; repeat and gauge in ln; outliers a share.
+
+    Of a simulated fleet each gauge has its own: a bias of 2/3 to 4/3 of `gauge` either way, and likewise a
+    `repeat`.
+    """
 
     thermometer: float = 0.5
     repeat: float = 0.03
@@ -108,7 +111,9 @@ class Upkeep:
 
     hazard: onsets per panel-year; resumes: chance that a gradual drift goes on after a purge, `faster` times
     as fast each time; residue: share of the drift that a purge leaves
-    purges: so many, then the part is replaced; level_sd: spread of clean points, ln
+    purges: so many over limit, then the part is replaced; level_sd: spread of clean points, ln
+    routine: least and greatest number of checks after which a point is purged though it is not over; None for
+        never
     mix: shares of linear, exponential and step drifts.
     """
 
@@ -119,42 +124,7 @@ class Upkeep:
     purges: int = 3
     level_sd: float = 0.15
     mix: tuple[float, float, float] = (0.45, 0.30, 0.25)
-
-
-@dataclass(frozen=True)
-class SimulatedReading:
-    """One reading; point and life are positions in the truth handed back with it.
-
-    attempt: 0 is the check, 1 and up the tests repeated after a purge or a new part on the same day
-    over: against the limit at the temperature read.
-    """
-
-    check: int
-    attempt: int
-    day: float
-    point: int
-    life: int
-    temperature_c: float
-    value: float
-    over: bool
-
-
-@dataclass(frozen=True, eq=False)
-class SimulatedFleet:
-    """Readings with their truth.
-
-    lives[i] is the truth of life number i, which belongs to series series_of[i]; series numbers are
-    aircraft × points + point; over: for each reading; starts: what `score` takes as lives.
-    """
-
-    readings: Readings
-    over: np.ndarray
-    starts: Lives
-    references: dict[int, Reference]
-    lives: tuple[LifeTruth, ...]
-    series_of: Ints
-    points: tuple[SimulatedPoint, ...]
-    days: float
+    routine: tuple[int, int] | None = None
 
 
 def fluid_temperature(
@@ -186,170 +156,3 @@ def draw_drift(rng: np.random.Generator, after: float, lim: float, upkeep: Upkee
 def begin_life(start: float, kind: str, baseline: float, drift: Drift, lim: float) -> LifeTruth:
     """A life with its true crossing day worked out."""
     return LifeTruth(start, kind, baseline, drift, drift.reaches(lim - baseline))
-
-
-def simulate_aircraft(
-    rng: np.random.Generator,
-    points: Sequence[SimulatedPoint],
-    first: Sequence[LifeTruth],
-    check_days: Sequence[float],
-    temperatures: Sequence[float],
-    *,
-    gauge_effects: Sequence[float] = (),
-    noise: Noise | None = None,
-    upkeep: Upkeep | None = None,
-) -> tuple[tuple[SimulatedReading, ...], tuple[tuple[int, LifeTruth], ...]]:
-    """All readings of one aircraft, and its lives as (point, truth) in the order in which they began.
-
-    first: the first life of every point; temperatures: true, °C, and gauge_effects: ln, one for each check
-    (none
-    given: no effect). Where a reading is over its limit the point is purged that day, or its part replaced
-    after `upkeep.purges` purges, and all points are read again in the next attempt, at most three times.
-    """
-    noise, upkeep = noise or Noise(), upkeep or Upkeep()
-    lives = list(enumerate(first))
-    running = list(range(len(first)))
-    purges = [0] * len(points)
-    readings: list[SimulatedReading] = []
-    for check, (day, temperature) in enumerate(zip(check_days, temperatures, strict=True)):
-        effect = gauge_effects[check] if len(gauge_effects) else 0.0
-        for attempt in range(4):
-            read = _read_all(rng, points, [lives[i][1] for i in running], day, temperature, effect, noise)
-            readings += [
-                SimulatedReading(check, attempt, day, p, running[p], shown, value, over)
-                for p, (shown, value, over) in enumerate(read)
-            ]
-            over_points = [p for p, (_, _, over) in enumerate(read) if over]
-            if not over_points or attempt == 3:
-                break
-            for p in over_points:
-                purges[p] += 1
-                renewed = _after_over(
-                    rng, lives[running[p]][1], day, points[p].reference.lim, purges[p], upkeep
-                )
-                purges[p] = 0 if renewed.kind == REPLACEMENT else purges[p]
-                running[p] = len(lives)
-                lives.append((p, renewed))
-    return tuple(readings), tuple(lives)
-
-
-def _read_all(
-    rng: np.random.Generator,
-    points: Sequence[SimulatedPoint],
-    lives: Sequence[LifeTruth],
-    day: float,
-    temperature: float,
-    gauge_effect: float,
-    noise: Noise,
-) -> list[tuple[float, float, bool]]:
-    """(temperature read, value, over) of every point at one attempt."""
-    low, high = DEFAULT_CURVE.coldest, DEFAULT_CURVE.warmest
-    shown = float(np.clip(round(temperature + rng.normal(0, noise.thermometer), 1), low, high))
-    read = []
-    for point, life in zip(points, lives, strict=True):
-        reference = point.reference
-        ln = life.baseline + life.drift.at(day) + gauge_effect + rng.normal(0, noise.repeat)
-        ln += reference.viscosity_exponent * float(ln_viscosity_ratio(temperature))
-        ln += point.bias_per_10k * (temperature - AT) / 10
-        if rng.random() < noise.outliers:
-            ln += noise.outlier_size * rng.choice([-1, 1])
-        value = reference.nominal * float(np.exp(ln))
-        if point.resolution > 0:
-            value = max(round(value / point.resolution), 1) * point.resolution
-        read.append((shown, value, bool(value > reference.at(shown))))
-    return read
-
-
-def _after_over(
-    rng: np.random.Generator, life: LifeTruth, day: float, lim: float, purges: int, upkeep: Upkeep
-) -> LifeTruth:
-    """The life that begins when a point was purged, or its part replaced after too many purges."""
-    if purges > upkeep.purges:
-        fresh = float(rng.normal(0, upkeep.level_sd))
-        return begin_life(day, REPLACEMENT, min(fresh, 0.6 * lim), draw_drift(rng, day, lim, upkeep), lim)
-    left = upkeep.residue * life.drift.at(day)
-    drift = draw_drift(rng, day, lim, upkeep)
-    gradual = life.drift.shape in (LINEAR, EXPONENTIAL) and life.drift.onset <= day
-    if gradual and rng.random() < upkeep.resumes:
-        size = life.drift.size
-        faster = size * upkeep.faster if life.drift.shape == LINEAR else size / upkeep.faster
-        drift = replace(life.drift, onset=day, size=faster)
-    return begin_life(day, PURGE, life.baseline + left, drift, lim)
-
-
-def simulate_fleet(
-    seed: int,
-    aircraft: int = 24,
-    points: int = 8,
-    years: float = 6.0,
-    *,
-    noise: Noise | None = None,
-    upkeep: Upkeep | None = None,
-    days_between: tuple[float, float] = (60.0, 200.0),
-    gauges: int = 12,
-    check_bias: float = 0.03,
-) -> SimulatedFleet:
-    """A fleet of one variant with `points` panel ports each, every point a group of its own.
-
-    check_bias: sd of what the groups' tables miss of the true temperature law, ln per 10 K.
-    """
-    rng = np.random.default_rng(seed)
-    noise, upkeep = noise or Noise(), upkeep or Upkeep()
-    kinds = tuple(_draw_point(rng, check_bias) for _ in range(points))
-    effects = rng.normal(0, noise.gauge, gauges)
-    rows: list[tuple[float, ...]] = []
-    lives: list[LifeTruth] = []
-    series_of: list[int] = []
-    checks = 0
-    for a in range(aircraft):
-        days = np.cumsum(rng.uniform(*days_between, int(years * YEAR / days_between[0]) + 2))
-        days = np.floor(days[days < years * YEAR])
-        used = rng.integers(0, gauges, len(days))
-        read, told = simulate_aircraft(
-            rng,
-            kinds,
-            [_draw_first(rng, p.reference.lim, upkeep) for p in kinds],
-            days.tolist(),
-            fluid_temperature(rng, days % YEAR, southern=a % 8 == 7).tolist(),
-            gauge_effects=effects[used].tolist(),
-            noise=noise,
-            upkeep=upkeep,
-        )
-        offset = len(lives)
-        lives += [truth for _, truth in told]
-        series_of += [a * points + p for p, _ in told]
-        attempts = {key: checks + i for i, key in enumerate(sorted({(r.check, r.attempt) for r in read}))}
-        checks += len(attempts)
-        for r in read:
-            known = (a * points + r.point, offset + r.life, attempts[r.check, r.attempt], r.day)
-            value = (r.temperature_c, r.value, used[r.check], r.point, kinds[r.point].resolution)
-            rows.append((*known, *value, r.over))
-    columns = np.array(rows, dtype=float).reshape(-1, 10).T
-    return SimulatedFleet(
-        readings=Readings(*columns[:9]),
-        over=columns[9].astype(bool),
-        starts=Lives(np.arange(len(lives)), np.array([t.start for t in lives]), tuple(t.kind for t in lives)),
-        references={p: kind.reference for p, kind in enumerate(kinds)},
-        lives=tuple(lives),
-        series_of=np.array(series_of, dtype=np.int64),
-        points=kinds,
-        days=years * YEAR,
-    )
-
-
-def _draw_point(rng: np.random.Generator, check_bias: float) -> SimulatedPoint:
-    """A panel port: clean at 60..120 kPa, limit half as much again in ten rows, steps of 0.1–0.5 psi."""
-    nominal = float(rng.uniform(60, 120))
-    warmth = np.linspace(DEFAULT_CURVE.coldest, DEFAULT_CURVE.warmest, 10)
-    limits = 1.5 * nominal * np.exp(ln_viscosity_ratio(warmth))
-    resolution = float(rng.choice([0.1, 0.2, 0.5])) * 6.894757
-    return SimulatedPoint(
-        Reference(tuple(warmth), tuple(limits), nominal), float(rng.normal(0, check_bias)), resolution
-    )
-
-
-def _draw_first(rng: np.random.Generator, lim: float, upkeep: Upkeep) -> LifeTruth:
-    """A point's first life, a clean part of its own level; a few began to drift before the records did."""
-    baseline = min(float(rng.normal(0, upkeep.level_sd)), 0.6 * lim)
-    drift = draw_drift(rng, -120.0 if upkeep.hazard else 0.0, lim, upkeep)
-    return begin_life(0.0, FIRST, baseline, drift, lim)

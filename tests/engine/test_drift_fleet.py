@@ -12,7 +12,7 @@ import pytest
 from checks.engine.drift import fit_fleet, score
 from checks.engine.drift_fit import widening
 from checks.engine.drift_series import prepare
-from checks.engine.simulate import SimulatedFleet, simulate_fleet
+from checks.engine.simulate_fleet import SimulatedFleet, simulate_fleet
 
 SEEDS = (401, 402, 403)
 AIRCRAFT, POINTS = 24, 8

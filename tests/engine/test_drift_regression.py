@@ -8,7 +8,8 @@ import pytest
 
 from checks.engine.drift import FleetFit, FleetPrior, Readings, fit_fleet
 from checks.engine.drift_regression import Design, demeaned_ridge, group_median, mad_sd, regress
-from checks.engine.simulate import Noise, Upkeep, simulate_fleet
+from checks.engine.simulate import Noise, Upkeep
+from checks.engine.simulate_fleet import simulate_fleet
 from tests.engine.drift_cases import TABLE, joined, series_readings
 
 REFERENCE = Path(__file__).parent.parent / "reference"

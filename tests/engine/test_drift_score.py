@@ -7,7 +7,7 @@ import pytest
 
 from checks.engine.drift import STATES, Lives, Readings, fit_fleet, score
 from checks.engine.drift_score import Thresholds
-from checks.engine.simulate import simulate_fleet
+from checks.engine.simulate_fleet import simulate_fleet
 from tests.engine.drift_cases import LIMIT, NOMINAL, TABLE, joined, series_readings
 
 REFERENCES = {0: TABLE}

@@ -15,9 +15,9 @@ from checks.engine.simulate import (
     begin_life,
     draw_drift,
     fluid_temperature,
-    simulate_aircraft,
-    simulate_fleet,
 )
+from checks.engine.simulate_aircraft import simulate_aircraft
+from checks.engine.simulate_fleet import simulate_fleet
 from tests.engine.drift_cases import NOMINAL, TABLE
 
 SILENT = Noise(thermometer=0, repeat=0, gauge=0, outliers=0)
