@@ -25,10 +25,8 @@ class EntryQuestion(models.Model):
     read = models.DecimalField(
         max_digits=14, decimal_places=6, null=True, help_text="What was asked about, canonical."
     )
-    low = models.DecimalField(
-        max_digits=14, decimal_places=6, null=True, help_text="Least that was expected."
-    )
-    high = models.DecimalField(max_digits=14, decimal_places=6, null=True, help_text="Most that was expected.")
+    low = models.DecimalField(max_digits=14, decimal_places=6, null=True, help_text="The least expected.")
+    high = models.DecimalField(max_digits=14, decimal_places=6, null=True, help_text="The most expected.")
     run = models.ForeignKey(
         "checks.DriftRun",
         models.PROTECT,

@@ -16,7 +16,8 @@ class DriftRun(models.Model):
         null=True, help_text="When every aircraft was scored by it. Empty: under way, or broken off."
     )
     printed_at = models.DateTimeField(
-        null=True, help_text="When a report on paper last named it; it is kept as long as that may be asked for."
+        null=True,
+        help_text="When a report on paper last named it; it is kept from then on.",
     )
 
     class Meta:

@@ -15,7 +15,19 @@ class OperatorAdmin(MasterAdmin):
     fieldsets = [
         (None, {"fields": ["name", "deferral_time_zone"]}),
         ("Records on paper", {"fields": ["inspection_records"]}),
-        ("Rules of the operator", {"fields": ["too_low_share", "purges_before_escalation", "due_soon_days"]}),
+        (
+            "Rules of the operator",
+            {
+                "fields": [
+                    "too_low_share",
+                    "entry_sds",
+                    "purges_before_escalation",
+                    "due_soon_days",
+                    "repeat_defect_days",
+                    "stale_use_days",
+                ]
+            },
+        ),
     ]
 
     def has_add_permission(self, request: HttpRequest) -> bool:

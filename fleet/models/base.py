@@ -60,6 +60,17 @@ class Operator(models.Model):
         "foretells is asked about before signing. 20 asks next to nothing.",
     )
     due_soon_days = models.PositiveSmallIntegerField(default=30)
+    repeat_defect_days = models.PositiveSmallIntegerField(
+        "days for a repeat defect",
+        default=60,
+        help_text="A defect at the same position or point within so many days of another is a repeat.",
+    )
+    stale_use_days = models.PositiveSmallIntegerField(
+        "days until utilisation is stale",
+        default=14,
+        validators=[MinValueValidator(1)],
+        help_text="With nothing entered for longer than this, no limit in hours or landings is known.",
+    )
     is_demo = models.BooleanField(default=False, editable=False)
 
     class Meta:
