@@ -2,13 +2,22 @@
 
 from checks.models.cause import CauseFound
 from checks.models.copies import DraftCopy
-from checks.models.defect import Defect, Deferral, Rectification
+from checks.models.defect import (
+    Defect,
+    Deferral,
+    DeferralUse,
+    Extension,
+    ExtensionAnswer,
+    Rectification,
+)
+from checks.models.defect_papers import DefectRelease, FerryPermit, OutsideRelease, PartOrder
 from checks.models.doubt import DoubtReview, InstrumentFinding
 from checks.models.event import CautionFollowed, CheckEvent, Decision, Observation, Reading, Reset, Result
 from checks.models.evidence import Photo
 from checks.models.forecasts import ForecastCard, PastForecast
 from checks.models.handover import Handover
 from checks.models.imports import ImportBatch
+from checks.models.mel import MelItem
 from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
 from checks.models.programme import DuePoint, IntervalRevision, RecurringCheck, Terms
 from checks.models.question import EntryQuestion, FirstReading
@@ -23,14 +32,19 @@ __all__ = [
     "CheckEvent",
     "Decision",
     "Defect",
+    "DefectRelease",
     "Deferral",
+    "DeferralUse",
     "DoubtReview",
     "DraftCopy",
     "DriftRun",
     "DuePoint",
-    "FluidMix",
     "EntryQuestion",
+    "Extension",
+    "ExtensionAnswer",
+    "FerryPermit",
     "FirstReading",
+    "FluidMix",
     "ForecastCard",
     "Handover",
     "ImportBatch",
@@ -38,7 +52,10 @@ __all__ = [
     "IntervalRevision",
     "LimitRow",
     "LimitTable",
+    "MelItem",
     "Observation",
+    "OutsideRelease",
+    "PartOrder",
     "PastForecast",
     "Photo",
     "Procedure",
@@ -52,7 +69,7 @@ __all__ = [
     "SeriesState",
     "Signature",
     "Step",
-    "Terms",
     "StockItem",
     "StockMovement",
+    "Terms",
 ]

@@ -20,6 +20,9 @@ class Aircraft(models.Model):
     variant = models.ForeignKey("fleet.Variant", models.PROTECT, related_name="aircraft")
     base = models.ForeignKey("fleet.Base", models.PROTECT, related_name="aircraft")
     state = models.CharField(max_length=12, choices=State, default=State.IN_SERVICE)
+    state_since = models.DateField(
+        "in this state since", null=True, blank=True, help_text="Day on which it was stored or came back."
+    )
     entered_service_on = models.DateField()
     modifications = models.CharField(max_length=200, blank=True, help_text="Modification state, as filed.")
 
