@@ -16,6 +16,8 @@ from checks.engine.drift_data import CLOSING, DRIFTING
 
 WARNED = (DRIFTING, CLOSING)
 YEAR = 365.25
+#: a warning is false where so many days were watched after it and the limit was not crossed
+PATIENCE = 540.0
 #: edges of the chances by which the forecasts are sorted: what was said against how often it came
 CHANCES = (0.0, 0.02, 0.1, 0.3, 0.6, 1.0)
 
@@ -69,8 +71,8 @@ class Grade:
 
     forecasts: with an interval; within, above, under: where the readings fell
     crossings; warned_before: called drifting or closing at the check before; warned_ever: at any before
-    warnings: lives first warned; came_true, renewed (purged or replaced before it could be seen), open_still,
-    taken_back (steady again without a crossing: a false alarm); years: panel-years watched
+    warnings: lives first warned; came_true; renewed: purged or replaced before it could be seen; open_still
+    taken_back: steady again without a crossing; not_come: no crossing in PATIENCE days; years: panel-years
     expected: sum of the chances given; chances: (from, to, forecasts, mean chance said, crossings)
     date_errors: days, late above zero.
     """
@@ -87,6 +89,7 @@ class Grade:
     renewed: int
     open_still: int
     taken_back: int
+    not_come: int
     years: float
     expected: float
     chances: tuple[tuple[float, float, int, float, int], ...]
@@ -98,8 +101,13 @@ class Grade:
         return median(map(abs, self.date_errors)) if self.date_errors else None
 
     @property
+    def false_alarms(self) -> int:
+        return self.taken_back + self.not_come
+
+    @property
     def false_alarms_per_100_years(self) -> float | None:
-        return 100 * self.taken_back / self.years if self.years else None
+        """By panel-years watched."""
+        return 100 * self.false_alarms / self.years if self.years else None
 
 
 def grade(pasts: Iterable[Past], since: float, until: float) -> Grade:
@@ -128,6 +136,7 @@ def grade(pasts: Iterable[Past], since: float, until: float) -> Grade:
         renewed=ends.count("renewed"),
         open_still=ends.count("open"),
         taken_back=ends.count("taken back"),
+        not_come=ends.count("not come"),
         years=sum(one.came - one.made for one in came) / YEAR,
         expected=sum(one.chance for one in judged),
         chances=_by_chance(judged),
@@ -145,13 +154,15 @@ def _first_warned_within(life: Sequence[Past], since: float, until: float) -> bo
 
 
 def _end(life: Sequence[Past]) -> str:
-    """What became of a life that was warned: crossed, taken back, renewed or open."""
+    """What became of a life that was warned: crossed, taken back, not come, renewed or open."""
     warned = [k for k, one in enumerate(life) if one.warned]
     after = life[warned[0] :]
     if any(one.crosses for one in after):
         return "crossed"
     if not after[-1].warned:
         return "taken back"
+    if after[-1].came - after[0].made > PATIENCE:
+        return "not come"
     return "renewed" if after[-1].ended else "open"
 
 

@@ -6,7 +6,7 @@ from checks.models.trend import SeriesState
 
 
 class PastForecast(models.Model):
-    """What today's method says after one reading from what was on record then, and the reading that came next.
+    """What today's method says after a reading, from what was on record then, and the reading that came next.
 
     Values at 20 °C in canonical units. after, came: keys of the two check events, which are never deleted.
     """
@@ -45,11 +45,16 @@ class PastForecast(models.Model):
 
 
 class ForecastCard(models.Model):
-    """How the past forecasts did, counted; the newest counts. grades: engine.drift_card.Grade by period."""
+    """How the past forecasts did, counted; the newest counts. Older ones tell what has changed since.
+
+    grades: engine.drift_card.Grade by period; alarms: [aircraft, point, state] of each series that was over
+    its limit, closing or drifting.
+    """
 
     made_at = models.DateTimeField()
     model_version = models.CharField(max_length=24)
     grades = models.JSONField()
+    alarms = models.JSONField(default=list)
 
     class Meta:
         ordering = ["-made_at", "-pk"]
