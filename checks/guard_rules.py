@@ -25,6 +25,8 @@ WRITTEN_ONCE = (
     models.Rectification,
     models.InstrumentFinding,
     models.DoubtReview,
+    models.StockMovement,
+    models.FluidMix,
 )
 
 

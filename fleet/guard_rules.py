@@ -8,6 +8,8 @@ from fleet.guards import Guard
 
 UTILISATION = "fleet_utilisationentry"
 FITMENT = "fleet_fitment"
+BATCH = "fleet_fluidbatch"
+MOVE = "fleet_plannedmove"
 
 # The other entries of the aircraft that stand, leaving out the one that the new entry corrects.
 _STANDING = (
@@ -43,8 +45,8 @@ _SAME_PART = 'f."part_id" = NEW."part_id"'
 
 
 def rules() -> list[Guard]:
-    """Guards of utilisation on both engines, of fitments on SQLite."""
-    return utilisation_rules() + fitment_rules()
+    """Guards of utilisation, deliveries and planned moves on both engines, of fitments on SQLite."""
+    return utilisation_rules() + fitment_rules() + delivery_rules() + move_rules()
 
 
 def utilisation_rules() -> list[Guard]:
@@ -79,4 +81,26 @@ def fitment_rules() -> list[Guard]:
         Guard(FITMENT, verb, message, _OVERLAP.format(same), name=name, vendor="sqlite")
         for verb in ("insert", "update")
         for name, message, same in refusals
+    ]
+
+
+def delivery_rules() -> list[Guard]:
+    """A delivery of fluid is the first entry of its stock: how much came where and when never changes."""
+    columns = ("code", "base_id", "received_on", "litres")
+    changed = " OR ".join(f'NEW."{column}" <> OLD."{column}"' for column in columns)
+    return [Guard(BATCH, "update", "a delivery is never changed: count the batch instead", changed)]
+
+
+def move_rules() -> list[Guard]:
+    """A planned move is ended once and never changed otherwise."""
+    columns = ("aircraft_id", "base_id", "on", "remark", "planned_by_id", "planned_at")
+    changed = " OR ".join(f'NEW."{column}" <> OLD."{column}"' for column in columns)
+    return [
+        Guard(
+            MOVE,
+            "update",
+            "a planned move is ended once and never changed: plan another one",
+            f"OLD.\"end\" <> '' OR {changed}",
+        ),
+        Guard(MOVE, "delete", "a planned move is withdrawn and never deleted"),
     ]
