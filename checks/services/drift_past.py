@@ -9,7 +9,7 @@ rests on are corrected or the method changes.
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from math import exp, log
 from uuid import UUID
 
@@ -19,15 +19,10 @@ from django.db.models import Max, Q
 from django.utils import timezone
 
 from checks.engine.drift import MODEL_VERSION, FleetFit, Reference, SeriesScore, fit_fleet, score
-from checks.engine.drift_card import Grade, Past, grade
 from checks.engine.drift_series import prepare
-from checks.models import CheckEvent, ForecastCard, PastForecast, SeriesState, Signature
+from checks.models import CheckEvent, PastForecast, Signature
 from checks.services.drift_inputs import DriftInputs, gather
 from checks.services.drift_records import Key
-
-LAST_YEAR = "last year"
-ALL = "all"
-DAYS = 365
 
 
 @dataclass(frozen=True)
@@ -42,12 +37,11 @@ class Pair:
     came: int
 
 
-def refresh_past_forecasts(*, now: dt.datetime | None = None) -> ForecastCard:
-    """Keep the forecasts that are missing, drop those whose records were corrected, count all anew.
+def keep_past_forecasts(*, now: dt.datetime) -> None:
+    """Keep the forecasts that are missing, drop those whose records were corrected since.
 
     Each month is a transaction of its own, so a run that was broken off goes on where it was.
     """
-    now = now or timezone.now()
     inputs = gather(now=now)
     wanted = {(pair.key, pair.after, pair.next, pair.life): pair for pair in _pairs(inputs)}
     kept = _drop_others(set(wanted))
@@ -55,7 +49,6 @@ def refresh_past_forecasts(*, now: dt.datetime | None = None) -> ForecastCard:
     for month, pairs in sorted(_by_month(inputs, missing).items()):
         with transaction.atomic():
             PastForecast.objects.bulk_create(_foretold(inputs, month, pairs), ignore_conflicts=True)
-    return ForecastCard.objects.create(made_at=now, model_version=MODEL_VERSION, grades=_grades(now))
 
 
 def _pairs(inputs: DriftInputs) -> Iterable[Pair]:
@@ -118,17 +111,17 @@ def _foretold(inputs: DriftInputs, month: dt.date, pairs: list[Pair]) -> list[Pa
     fit = fit_fleet(then.readings, then.references, now=then.now, lives=then.lives)
     values = _at_20(inputs, [pair.came for pair in pairs], fit)
     scores = _scores(inputs, then, pairs, fit)
+    last = _last_events(then)
     return [
-        _row(inputs, then, month, pair, scores[pair.key], value)
+        _row(inputs, month, pair, scores[pair.key], value)
         for pair, value in zip(pairs, values, strict=True)
-        if pair.key in scores and value is not None and _last_is(then, pair)
+        if pair.key in scores and value is not None and last.get(pair.key) == pair.after
     ]
 
 
 def _at_20(inputs: DriftInputs, rows: list[int], fit: FleetFit) -> list[float | None]:
     """What came, brought to 20 °C by what the fit of that time says; None where it can't be."""
-    groups = {int(group) for group in inputs.readings.group[rows]}
-    known = [row for row in rows if int(inputs.readings.group[row]) in fit.groups] if groups else []
+    known = [row for row in rows if int(inputs.readings.group[row]) in fit.groups]
     ready = prepare(inputs.readings.take(known), inputs.references, fit, np.inf)
     found = {known[int(row)]: float(y) for row, y in zip(ready.row, ready.y, strict=True)}
     nominal = {row: inputs.references[int(inputs.readings.group[row])].nominal for row in rows}
@@ -160,17 +153,18 @@ def _scores(
     return {then.keys[one.series]: one for one in told if one.series in ahead}
 
 
-def _last_is(then: DriftInputs, pair: Pair) -> bool:
-    """Whether the series then ended with the reading that the forecast is to rest on, in a life that ran."""
-    series = then.keys.index(pair.key)
-    rows = np.flatnonzero(then.readings.series == series)
-    last = rows[np.argmax(then.readings.day[rows])]
-    return then.events[int(then.readings.check[last])] == pair.after and then.past[series][-1].readings > 0
+def _last_events(then: DriftInputs) -> dict[Key, UUID]:
+    """The event of the newest reading of each series whose last life had been read."""
+    order = np.argsort(then.readings.day, kind="stable")
+    checks = dict(zip(then.readings.series[order].tolist(), then.readings.check[order].tolist(), strict=True))
+    return {
+        key: then.events[checks[series]]
+        for series, key in enumerate(then.keys)
+        if series in checks and then.past[series][-1].readings
+    }
 
 
-def _row(
-    inputs: DriftInputs, then: DriftInputs, month: dt.date, pair: Pair, told: SeriesScore, value: float
-) -> PastForecast:
+def _row(inputs: DriftInputs, month: dt.date, pair: Pair, told: SeriesScore, value: float) -> PastForecast:
     read_on, came_on = (_date(float(inputs.readings.day[row])) for row in (pair.row, pair.came))
     was_over, over = (bool(inputs.over[row]) for row in (pair.row, pair.came))
     reference = inputs.references[pair.key[1]]
@@ -207,68 +201,6 @@ def _crossed(
         return None
     share = log(limit / before) / log(after / before)
     return read_on + dt.timedelta(days=round(share * (came_on - read_on).days))
-
-
-def _grades(now: dt.datetime) -> dict[str, dict]:
-    """The grade of the last twelve months, of each calendar year and of all, ready for JSON."""
-    pasts = _pasts()
-    today = timezone.localdate(now)
-    until = float(today.toordinal())
-    found = {
-        LAST_YEAR: grade(pasts, until - DAYS, until),
-        ALL: grade(pasts, 0.0, until),
-    }
-    for year in sorted({dt.date.fromordinal(int(past.came)).year for past in pasts}, reverse=True):
-        begins, ends = (dt.date(one, 12, 31).toordinal() for one in (year - 1, year))
-        found[str(year)] = grade(pasts, float(begins), float(ends))
-    return {name: _plain(one) for name, one in found.items()}
-
-
-def _plain(one: Grade) -> dict:
-    return asdict(one)
-
-
-def _pasts() -> list[Past]:
-    """Every kept forecast as the engine counts it. Two queries."""
-    running = dict(_running())
-    fields = (
-        "aircraft",
-        "point",
-        "life",
-        "made_on",
-        "came_on",
-        "state",
-        "p_cross",
-        "low",
-        "high",
-        "value",
-        "was_over",
-        "over",
-        "crossing_on",
-        "crossed_on",
-    )
-    found = []
-    for (
-        aircraft,
-        point,
-        life,
-        made,
-        came,
-        *told,
-        crossing,
-        crossed,
-    ) in PastForecast.objects.order_by().values_list(*fields):
-        ended = life < running.get((aircraft, point), life + 1)
-        days = (None if day is None else float(day.toordinal()) for day in (made, came, crossing, crossed))
-        made, came, crossing, crossed = days
-        found.append(Past((aircraft, point, life), ended, made, came, *told, crossing, crossed))
-    return found
-
-
-def _running() -> Iterable[tuple[Key, int]]:
-    """The number of the life that runs now, of every series."""
-    for aircraft, point, number in SeriesState.objects.values_list("aircraft", "point", "chart__running"):
-        yield (aircraft, point), number
 
 
 def _date(day: float | None) -> dt.date | None:
