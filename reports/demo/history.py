@@ -11,6 +11,7 @@ from checks.engine.units import to_canonical
 from checks.models import LimitTable as StoredTable
 from checks.models import Step
 from checks.services.drift import refresh_drift
+from checks.services.drift_card import refresh_report_card
 from checks.services.due import refresh_due
 from checks.services.points import limit_table
 from fleet.models import Aircraft, MeasuringPoint
@@ -99,5 +100,7 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     report_faulty_gauge(master)
     load_waiting(master)
     refresh_due(today=today)
-    refresh_drift(now=dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC))
+    loaded = dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC)
+    refresh_drift(now=loaded)
+    refresh_report_card(now=loaded)
     return truth

@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from checks.selectors.drift import latest_run
 from checks.services.drift import refresh_drift
+from checks.services.drift_card import refresh_report_card
 from checks.services.due import refresh_due
 from fleet import demo_logins
 from fleet.models import User
@@ -133,6 +134,7 @@ def _go_on_with_the_days() -> None:
     run = latest_run()
     if run is None or timezone.localdate(run.run_at) < timezone.localdate():
         refresh_drift()
+        refresh_report_card()
 
 
 def _refuse_taken(address: str) -> None:
