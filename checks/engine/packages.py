@@ -1,0 +1,226 @@
+"""Work packages: which check on which day at one base, so that access and equipment are shared.
+
+The model, in minutes of work throughout; days count from today, 0 is today.
+
+Sets. Checks c of aircraft a; days d; preparations s (a panel to open and close, an instrument to set up and
+take down). W(c) is what `window` gives: the open days from the earliest allowed to the due day. Tolerance
+is no part of it. A check that is late already has the next open days instead.
+
+Variables. x[c,d] in {0, 1}: check c is done on day d. y[a,d] >= 0: aircraft a is in work on day d.
+z[a,d,s] >= 0: preparation s is made once on that aircraft and day. o[d], p[d] >= 0: work over the base's
+minutes, o at most `over_share` of the day's minutes, p beyond. y and z need no integrality: both cost
+something and are held up by x, so with x whole they are whole.
+
+Minimise  sum stay y + sum minutes[s] z                       (coming in, making ready)
+        + sum work[c] (due[c] - d) / interval[c] x            (interval given away: so much more work later)
+        + sum late d x         over the late checks           (overdue checks go first)
+        + sum over o + sum far_over p                         (levelling)
+
+subject to  sum over d in W(c) of x[c,d] = 1                  every check has its day
+            x[c,d] <= y[a,d],  x[c,d] <= z[a,d,s]             for each preparation s that c needs
+            sum hands[c] x + sum minutes[s] z - o[d] - p[d] <= minutes of work of the base on d
+
+A standing package (accepted, open to more) has its aircraft in work and its preparations made: no stay and
+no minutes count for these again, and its own work is taken off the base's minutes beforehand.
+
+Bases share no work, aircraft and hours, so solving base by base gives the whole optimum.
+
+Solved by HiGHS through scipy.optimize, in three goes that share the time. The relaxation (x between 0 and 1)
+bounds every plan from below. The program over the days that the relaxation uses is small and soon gives a
+good plan. The whole program then proves it, improves it, or runs out of time. The gap that is told is that
+between the best plan and the best bound of the whole program.
+"""
+
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import coo_array
+
+from checks.engine.packages_data import (
+    OPTIMAL,
+    TIME_LIMIT,
+    Base,
+    Check,
+    Cost,
+    Plan,
+    Preparations,
+    Weights,
+    cost_of,
+    window,
+)
+
+__all__ = [
+    "OPTIMAL",
+    "TIME_LIMIT",
+    "Base",
+    "Check",
+    "Cost",
+    "Plan",
+    "Preparations",
+    "Weights",
+    "cost_of",
+    "solve",
+    "window",
+]
+
+GAP = 1e-4  # relative; less than that is no better plan
+#: shares of the time: the relaxation, the program over its days, the whole program
+SHARES = (0.4, 0.25, 0.35)
+USED = 1e-6
+Days = Mapping[Hashable, Sequence[int]]
+
+
+def solve(base: Base, seconds: float = 50.0) -> Plan:
+    """The cheapest plan of one base, or the best found within so many seconds."""
+    if not base.checks:
+        return _plan(base, {}, 0.0)
+    days = {check.key: window(base, check) for check in base.checks}
+    rows = _Rows(base, days)
+    relaxed = rows.relaxed(SHARES[0] * seconds)
+    bound = -np.inf if relaxed is None else float(relaxed.fun)
+    near = _near(base, days, None if relaxed is None else rows.used(relaxed.x))
+    small = _Rows(base, near).whole(SHARES[1] * seconds)
+    # Over fewer days the program bounds nothing; where it failed, each check on its last day is a plan too.
+    best = _plan(base, small[0] if small else {key: on[-1] for key, on in days.items()}, bound)
+    if best.state == OPTIMAL:
+        return best
+    found = rows.whole(SHARES[2] * seconds)
+    if found is None:
+        return best
+    day, proven = found
+    return min(
+        _plan(base, best.day, max(bound, proven)),
+        _plan(base, day, max(bound, proven)),
+        key=lambda plan: plan.cost.total,
+    )
+
+
+def _plan(base: Base, day: Mapping[Hashable, int], bound: float) -> Plan:
+    cost, load = cost_of(base, day)
+    plan = Plan(OPTIMAL, day, cost, min(max(bound, 0.0), cost.total), load)
+    return plan if plan.gap <= GAP else replace(plan, state=TIME_LIMIT)
+
+
+def _near(base: Base, days: Days, used: set[tuple[Hashable, int]] | None) -> Days:
+    """Fewer days for each check: those that the relaxation uses for any check of its aircraft, or, without
+    a relaxation, the last days of the other checks of its aircraft; and its own last day."""
+    of_aircraft: dict[Hashable, set[int]] = {}
+    for check in base.checks:
+        allowed = days[check.key]
+        told = {allowed[-1]} if used is None else {on for on in allowed if (check.key, on) in used}
+        of_aircraft.setdefault(check.aircraft, set()).update(told)
+    return {
+        check.key: [on for on in days[check.key][:-1] if on in of_aircraft[check.aircraft]]
+        + [days[check.key][-1]]
+        for check in base.checks
+    }
+
+
+class _Rows:
+    """The program of one base as arrays. Columns: first x, then y, z, o and p as they come to be named."""
+
+    def __init__(self, base: Base, days: Days) -> None:
+        self.base, self.days = base, days
+        self.cost: list[float] = []
+        self.upper: list[float] = []
+        self.columns: dict[tuple[Hashable, int], int] = {}
+        self.entries: list[tuple[int, int, float]] = []
+        self.lowest: list[float] = []
+        self.highest: list[float] = []
+        for check in base.checks:
+            self._check(check)
+        self.chosen = len(self.cost)
+        self._shared()
+
+    def relaxed(self, seconds: float) -> Any:
+        """The cheapest with x between 0 and 1 (x, fun), or None where the time did not suffice."""
+        matrix, equal = self._matrix(), np.array(self.lowest) == np.array(self.highest)
+        highest = np.array(self.highest)
+        found = linprog(
+            self.cost,
+            A_ub=matrix[~equal] if (~equal).any() else None,
+            b_ub=highest[~equal] if (~equal).any() else None,
+            A_eq=matrix[equal],
+            b_eq=highest[equal],
+            bounds=[(0, upper) for upper in self.upper],
+            method="highs-ds",
+            options={"time_limit": seconds},
+        )
+        return found if found.status == 0 else None
+
+    def whole(self, seconds: float) -> tuple[dict[Hashable, int], float] | None:
+        """The cheapest with whole x, as day by check, and a bound that no plan over these days undercuts."""
+        found = milp(
+            self.cost,
+            integrality=np.arange(len(self.cost)) < self.chosen,
+            bounds=Bounds(0, self.upper),
+            constraints=LinearConstraint(self._matrix(), self.lowest, self.highest),
+            options={"time_limit": seconds, "mip_rel_gap": GAP},
+        )
+        if found.x is None:
+            return None
+        day = {key: on for (key, on), column in self.columns.items() if found.x[column] > 0.5}
+        return day, -np.inf if found.mip_dual_bound is None else float(found.mip_dual_bound)
+
+    def used(self, x: np.ndarray) -> set[tuple[Hashable, int]]:
+        """Checks and days that a relaxation makes use of."""
+        return {place for place, column in self.columns.items() if x[column] > USED}
+
+    def _matrix(self) -> Any:
+        row, column, value = (np.array(part) for part in zip(*self.entries, strict=True))
+        return coo_array((value, (row, column)), shape=(len(self.lowest), len(self.cost))).tocsr()
+
+    def _column(self, cost: float, upper: float) -> int:
+        self.cost.append(cost)
+        self.upper.append(upper)
+        return len(self.cost) - 1
+
+    def _row(self, entries: Sequence[tuple[int, float]], lowest: float, highest: float) -> None:
+        self.entries += [(len(self.lowest), column, value) for column, value in entries]
+        self.lowest.append(lowest)
+        self.highest.append(highest)
+
+    def _check(self, check: Check) -> None:
+        """x of a check: one day of its window."""
+        late = self.base.weights.late if check.late or check.due < 0 else 0.0
+        for on in self.days[check.key]:
+            cost = check.work * check.given_away(on) + late * on
+            self.columns[check.key, on] = self._column(cost, 1)
+        days = [(self.columns[check.key, on], 1.0) for on in self.days[check.key]]
+        self._row(days, 1, 1)
+
+    def _shared(self) -> None:
+        """y and z of each aircraft and day, and the minutes of each day with o and p."""
+        used: dict[int, list[tuple[int, float]]] = {}
+        for (aircraft, on), checks in self._places():
+            standing = self.base.standing.get((aircraft, on))
+            if standing is None:
+                stay = self._column(self.base.weights.stay, 1)
+                for check in checks:
+                    self._row([(self.columns[check.key, on], 1), (stay, -1)], -np.inf, 0)
+            day = used.setdefault(on, [])
+            day += [(self.columns[check.key, on], check.hands) for check in checks]
+            for one in sorted({s for check in checks for s in check.preparations}, key=repr):
+                if one in (standing or ()):
+                    continue
+                minutes = self.base.preparations[one]
+                made = self._column(minutes, 1)
+                day.append((made, minutes))
+                for check in checks:
+                    if one in check.preparations:
+                        self._row([(self.columns[check.key, on], 1), (made, -1)], -np.inf, 0)
+        for on, entries in sorted(used.items()):
+            near = self._column(self.base.weights.over, self.base.room_over(on))
+            far = self._column(self.base.weights.far_over, np.inf)
+            self._row([*entries, (near, -1.0), (far, -1.0)], -np.inf, self.base.left(on))
+
+    def _places(self) -> Iterator[tuple[tuple[Hashable, int], list[Check]]]:
+        """Aircraft and day, with the checks that may be done then."""
+        places: dict[tuple[Hashable, int], list[Check]] = {}
+        for check in self.base.checks:
+            for on in self.days[check.key]:
+                places.setdefault((check.aircraft, on), []).append(check)
+        yield from places.items()
