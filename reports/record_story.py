@@ -53,6 +53,7 @@ class Attempt:
     is_this: bool
     at: dt.datetime
     said: tuple[str, ...]
+    looks: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -155,6 +156,7 @@ def attempt_lines(
         Attempt(
             at=said[one.pk].at,
             said=said[one.pk].words,
+            looks=said[one.pk].looks,
             record=known.get(one.pk, ""),
             on=one.work_date,
             task=one.revision.procedure.title,

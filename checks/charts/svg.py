@@ -4,7 +4,7 @@ No style attribute, no script and no address in it: fit for a strict content sec
 escaped.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from django.utils.html import format_html, format_html_join
@@ -52,6 +52,19 @@ def svg(scene: Scene, sheet: Sheet = layout.WIDE, size_class: str = "") -> SafeS
         "img" if scene.bare else "group",
         scene.title,
         scene.description,
+        body,
+    )
+
+
+def still(inks: Iterable[Ink], sheet: Sheet, title: str, description: str) -> SafeString:
+    """Marks without a scene as a drawing to look at: the title names it, the description says it in words."""
+    body = mark_safe("".join(_ink(ink, True, iter(())) for ink in inks))
+    return format_html(
+        '<svg class="still" viewBox="0 0 {} {}" role="img"><title>{}</title><desc>{}</desc>{}</svg>',
+        _short(sheet.width),
+        _short(sheet.height),
+        title,
+        description,
         body,
     )
 

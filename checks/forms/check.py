@@ -7,11 +7,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from checks.engine.areas import PARTS
 from checks.engine.limits import LimitTable
 from checks.engine.units import UNITS, plain, units_for
 from checks.forms.check_instruments import Offer, Offers, Preset, instruments_for, offers, preset
 from checks.forms.check_text import (
     MORE_ROWS,
+    area_name,
     draft_input,
     expected_text,
     looked_at,
@@ -24,6 +26,7 @@ from checks.models import CheckEvent, Step
 from checks.services.errors import Problem
 from checks.services.inputs import DraftInput
 from checks.services.points import limit_table
+from checks.services.rows import sides_of
 from fleet.models import Position
 
 HEEDED = (Step.Kind.NOTE, Step.Kind.WARNING, Step.Kind.CAUTION)
@@ -52,11 +55,15 @@ class Line:
 
 @dataclass(frozen=True)
 class Look:
-    """One answer of an observe step. name: the position, empty where the step has none."""
+    """One answer of an observe step. name: the position, empty where the step has none.
+
+    sides: of a panel, its outline to mark, one row of fields from root to tip for each side.
+    """
 
     name: str
     answer: Field
     remark: Field
+    sides: tuple[tuple[str, tuple[Field, ...]], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -115,7 +122,8 @@ class CheckForm:
     def stored(self) -> dict[str, str]:
         """The draft as kept, as text. Three queries."""
         readings = self.event.readings.select_related("step")
-        rows = (readings, self.event.observations.all(), self.event.cautions_followed.all())
+        looks = self.event.observations.select_related("position")
+        rows = (readings, looks, self.event.cautions_followed.all())
         return stored_text(self.event, *rows)
 
     @cached_property
@@ -214,6 +222,10 @@ class CheckForm:
                 label,
                 self.field(f"{place}-satisfactory", label, choices=(("yes", "Yes"), ("no", "No"))),
                 self.field(f"{place}-remark", f"Remark, {label.lower().rstrip('?')}"),
+                tuple(
+                    (side, tuple(self.field(area_name(place, (side, part)), part) for part in PARTS))
+                    for side in sides_of(position)
+                ),
             )
 
     def _measure(self, step: Step, instruments: Sequence) -> Block:

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
+from checks.engine.areas import Area, Areas, areas_of, split
 from checks.engine.units import plain
 from checks.models import CautionFollowed, CheckEvent, Observation, Reading, Step
 from checks.services.inputs import (
@@ -17,7 +18,7 @@ from checks.services.inputs import (
     ObservationInput,
     ReadingInput,
 )
-from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start
+from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start, sides_of
 from fleet.models import Position
 
 Text = Mapping[str, str]
@@ -86,14 +87,16 @@ def stored_text(
     observations: Iterable[Observation],
     cautions: Iterable[CautionFollowed],
 ) -> dict[str, str]:
-    """The rows of a draft as the text of its form. No query where each reading has its step."""
+    """The rows of a draft as the text of its form. No query where readings have step and looks position."""
     text = {name: _event_text(event, name) for name in EVENT_FIELDS}
     for reading in readings:
         _reading_text(text, reading)
     for seen in observations:
         place = f"observation-{seen.step_id}-{seen.position_id or 0}"
         text[f"{place}-satisfactory"] = "yes" if seen.satisfactory else "no"
-        text[f"{place}-remark"] = seen.remark
+        areas, rest = split(seen.remark) if sides_of(seen.position) else (Areas(), seen.remark)
+        text[f"{place}-remark"] = rest
+        text |= {area_name(place, area): "yes" for area in areas.marked}
     for followed in cautions:
         text[f"caution-{followed.step_id}-acknowledged"] = "yes"
         text[f"caution-{followed.step_id}-restored"] = "yes" if followed.restored else ""
@@ -172,7 +175,13 @@ def _observation(step: Step, position: Position | None, text: Text) -> Observati
         position=position.pk if position else None,
         satisfactory=text.get(f"{place}-satisfactory", ""),
         remark=text.get(f"{place}-remark", ""),
+        areas=tuple(a for a in areas_of(sides_of(position)) if text.get(area_name(place, a))),
     )
+
+
+def area_name(place: str, area: Area) -> str:
+    """The field that marks one area of a panel; place: of its look."""
+    return f"{place}-at.{'.'.join(area)}"
 
 
 def _caution(step: Step, text: Text) -> CautionInput:

@@ -23,6 +23,7 @@ class Told:
     """One thing that happened. event: the attempt itself, None for what a person did about one.
 
     of: key of the attempt that it belongs to. state: a word of fleet.shapes, or empty.
+    looks: (place, remark) of what was not satisfactory; a remark may begin with marks on the panel's outline.
     """
 
     at: dt.datetime
@@ -31,6 +32,7 @@ class Told:
     words: tuple[str, ...]
     of: UUID
     event: CheckEvent | None = None
+    looks: tuple[tuple[str, str], ...] = ()
 
 
 def told(events: Iterable[CheckEvent]) -> list[Told]:
@@ -40,7 +42,8 @@ def told(events: Iterable[CheckEvent]) -> list[Told]:
     A fixed number of queries, however many events.
     """
     listed = list(events)
-    found = _findings(listed)
+    looks = _looks(listed)
+    found = _findings(listed, looks)
     purges, escalate_after = purges_up_to(listed), Operator.current().purges_before_escalation
     followed = {one.follows_id for one in listed}
     lines = []
@@ -54,6 +57,7 @@ def told(events: Iterable[CheckEvent]) -> list[Told]:
                 words=() if one.is_draft else tuple(words),
                 of=one.pk,
                 event=one,
+                looks=() if one.is_draft else tuple(looks[one.pk]),
             )
         )
     return sorted([*lines, *_acts(listed)], key=lambda line: line.at)
@@ -90,8 +94,19 @@ def _is_corrected(event: CheckEvent) -> bool:
     return bool(later) and not later.is_draft
 
 
-def _findings(events: list[CheckEvent]) -> Mapping[UUID, list[str]]:
-    """What was read and seen, by event: all that is not in order, else the first point read. Two queries."""
+def _looks(events: list[CheckEvent]) -> Mapping[UUID, list[tuple[str, str]]]:
+    """Place and remark of each look that was not satisfactory, by event. One query."""
+    found: dict[UUID, list[tuple[str, str]]] = defaultdict(list)
+    looks = Observation.objects.filter(event__in=events, satisfactory=False)
+    for one in looks.select_related("position", "step").order_by("step__number", "position__order"):
+        found[one.event_id].append((str(one.position or f"step {one.step.number}"), one.remark))
+    return found
+
+
+def _findings(
+    events: list[CheckEvent], looks: Mapping[UUID, list[tuple[str, str]]]
+) -> Mapping[UUID, list[str]]:
+    """What was read and seen, by event: all that is not in order, else the first point read. One query."""
     found: dict[UUID, list[str]] = defaultdict(list)
     first: dict[UUID, str] = {}
     results = Result.objects.filter(event__in=events).select_related("point")
@@ -101,9 +116,8 @@ def _findings(events: list[CheckEvent]) -> Mapping[UUID, list[str]]:
             first.setdefault(one.event_id, words)
         else:
             found[one.event_id].append(words)
-    looks = Observation.objects.filter(event__in=events, satisfactory=False)
-    for look in looks.select_related("position", "step").order_by("step__number", "position__order"):
-        found[look.event_id].append(f"{look.position or f'step {look.step.number}'}: {look.remark}")
+    for key, seen in looks.items():
+        found[key] += [f"{place}: {remark}" for place, remark in seen]
     for key, words in first.items():
         found[key] = found[key] or [words]
     return found

@@ -8,6 +8,8 @@ step and position are keys of their rows. The event's own fields go by their own
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from checks.engine.areas import Area
+
 EVENT_FIELDS = (
     "base",
     "hours",
@@ -48,12 +50,16 @@ class ReadingInput:
 
 @dataclass(frozen=True)
 class ObservationInput:
-    """One look. satisfactory: 'yes', 'no', or '' while open; position None where the step has none."""
+    """One look. satisfactory: 'yes', 'no', or '' while open; position None where the step has none.
+
+    areas: what is marked on the panel's outline (checks/engine/areas.py); kept before the remark, in words.
+    """
 
     step: int
     position: int | None = None
     satisfactory: str = ""
     remark: str = ""
+    areas: tuple[Area, ...] = ()
 
     def name(self, part: str) -> str:
         return f"observation-{self.step}-{self.position or 0}-{part}"

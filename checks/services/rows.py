@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 
+from checks.engine.areas import FLAT, UPRIGHT, joined, split
 from checks.engine.units import (
     NEVER_NEGATIVE,
     canonical_unit,
@@ -197,7 +198,7 @@ def _observation(
     positions: dict[int, Position],
     rows: DraftRows,
 ) -> None:
-    if not given.satisfactory and not given.remark.strip():
+    if not (given.satisfactory or given.remark.strip() or given.areas):
         return
     name = given.name("satisfactory")
     step = _step(steps, given.step, (Step.Kind.OBSERVE,), name)
@@ -208,17 +209,38 @@ def _observation(
     where = f"Step {step.number}" + (f", {position}" if position else "")
     if given.satisfactory not in ("yes", "no"):
         raise _Unreadable(f"{where}: choose satisfactory or not satisfactory.", name)
-    if given.satisfactory == "no" and not given.remark.strip():
-        raise _Unreadable(f"{where}: say in the remark what was seen.", given.name("remark"))
+    remark = _remark(given, position)
+    if given.satisfactory == "no" and not remark:
+        how = "mark where, or say in the remark what was seen" if sides_of(position) else ""
+        raise _Unreadable(f"{where}: {how or 'say in the remark what was seen'}.", given.name("remark"))
+    if given.satisfactory == "yes" and sides_of(position) and split(remark)[0]:
+        words = f"{where}: areas are marked, but it is said to be satisfactory. Choose No, or unmark them."
+        raise _Unreadable(words, name)
     observation = Observation(
         event=event,
         step=step,
         position=position,
         satisfactory=given.satisfactory == "yes",
-        remark=given.remark.strip(),
+        remark=remark,
     )
     _clean(observation, f"{where}: ", given.name, {})
     rows.observations.append(observation)
+
+
+def sides_of(position: Position | None) -> tuple[str, ...]:
+    """The sides of the outline on which a look at this position may be marked; none but for a panel.
+
+    One that is higher than wide on the plan stands upright, as on a fin.
+    """
+    if position is None or position.kind != Position.Kind.PANEL:
+        return ()
+    return UPRIGHT if position.plan_height > position.plan_width else FLAT
+
+
+def _remark(given: ObservationInput, position: Position | None) -> str:
+    """The remark as kept: what is marked on the panel's outline, in words, before what was typed."""
+    sides = sides_of(position)
+    return joined(given.areas, sides, given.remark) if sides else given.remark.strip()
 
 
 def _caution(event: CheckEvent, given: CautionInput, steps: dict[int, Step], rows: DraftRows) -> None:

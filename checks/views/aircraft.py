@@ -182,7 +182,12 @@ def _is_told(one: Told) -> bool:
 def _shown(one: Told, many: bool) -> dict:
     event = one.event
     if event is None:
-        return {"line": one, "word": one.state, "words": one.words}
+        return {"line": one, "word": one.state, "words": one.words, "looks": ()}
     word = state_word(event, inspected=event.inspected, released=event.released, corrected=event.corrected)
     at_ease = not many and event.outcome in WITHIN
-    return {"event": event, "word": word, "words": () if at_ease else one.words}
+    return {
+        "event": event,
+        "word": word,
+        "words": () if at_ease else one.words,
+        "looks": () if at_ease else one.looks,
+    }

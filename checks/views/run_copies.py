@@ -94,7 +94,7 @@ class _Words:
             words.append(f"reading {int(rest[1]) + 1}" if rest[1].isdecimal() else rest[1])
         if kind == "observation" and len(rest) > 2 and rest[1] != "0":
             words.append(self.positions.get(rest[1], ""))
-        words.append(_PARTS.get(rest[-1], rest[-1]))
+        words.append(_PARTS.get(rest[-1], rest[-1].replace(".", " ")))
         return ", ".join(words)
 
     def value(self, name: str, text: str) -> str:

@@ -208,7 +208,7 @@ class Story:
         dry = {}
         for source in self.system.sources.values():
             if over and source.key and source.life.drift.at(day) > DRY_SIGN:
-                dry[source.key] = "dry area near the end"
+                dry[source.key] = "at edge tip. Stays dry near the end"
         released = "" if over else bench.released_by
         return self._plan(
             day,
@@ -255,7 +255,7 @@ class Story:
         bench = self._bench(day)
         dry = {}
         if fixed and self.case.dry:
-            dry = {self.case.dry[1]: "dry area, a hand wide, at the outboard end"}
+            dry = {self.case.dry[1]: "at upper outer, tip; edge tip. Stays dry, a hand wide"}
         readings: list[PlannedReading] = []
         if code == "fluid-concentration":
             refractometer = bench.instruments["refractometer"]

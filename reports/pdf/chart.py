@@ -1,5 +1,7 @@
 """A scene on paper: the marks of checks.charts.layout as a reportlab Drawing, the page's own picture."""
 
+from collections.abc import Iterable
+
 from reportlab.graphics.shapes import STATE_DEFAULTS, Circle, Drawing, Line, Polygon, PolyLine, Shape, String
 from reportlab.lib.colors import Color, HexColor
 
@@ -19,10 +21,11 @@ _STROKES: dict[str, tuple[Color, float, list[int] | None]] = {
     "faint": (HexColor("#6d7770"), 0.8, [3, 3]),
     "limit": (HexColor("#9c1f1a"), 1.5, None),
     "mark": (HexColor("#2f6650"), 0.9, [5, 3]),
+    "hatch": (HexColor("#9c1f1a"), 0.9, None),
 }
 #: a little smaller than the page's text, since Vera runs wide
 SIZE = layout.TEXT * 0.8
-_FILLS = {"band": HexColor("#ddd5ea")}
+_FILLS = {"band": HexColor("#ddd5ea"), "area": HexColor("#f9e2dd")}
 _WORDS = {
     "tick": (SOFT, fonts.PLAIN),
     "title": (INK, fonts.BOLD),
@@ -42,10 +45,15 @@ def drawing(scene: Scene, width: float, height: float = 0) -> Drawing:
 
     Keep it narrower than the frame that it stands in, or reportlab refuses the page.
     """
-    fonts.register()
     sheet = Sheet(width, height or width * 0.5)
-    made = Drawing(sheet.width, sheet.height)
-    for ink in layout.layout(scene, sheet):
+    return still(layout.layout(scene, sheet), sheet)
+
+
+def still(inks: Iterable[Ink], sheet: Sheet, scale: float = 1) -> Drawing:
+    """Marks on a sheet as a flowable of its size times scale."""
+    fonts.register()
+    made = Drawing(sheet.width * scale, sheet.height * scale, transform=(scale, 0, 0, scale, 0, 0))
+    for ink in inks:
         made.add(_shape(ink, sheet.height))
     return made
 

@@ -8,6 +8,7 @@ from fleet import shapes
 from reports.pdf.frame import Document, Shown, facts, moment, paragraph, table
 from reports.pdf.record_cause import likely_cause
 from reports.pdf.record_evidence import add_evidence
+from reports.pdf.record_outline import outlines
 from reports.pdf.record_parts import charts, section
 from reports.pdf.text import SMALL
 from reports.record import CheckRecord
@@ -51,7 +52,7 @@ def add_rest(document: Document, record: CheckRecord) -> None:
         parts = likely_cause(record.cause, lambda at: moment(at.astimezone(record.zone)))
         section(document, "Likely cause", parts, keep=False)
     if record.attempts:
-        section(document, "The story of this occasion", [_attempts(record)])
+        section(document, "The story of this occasion", [_attempts(record), *_drawn_elsewhere(record, width)])
     section(document, "Record chain", _chain(record))
 
 
@@ -115,7 +116,8 @@ def _add_seen(document: Document, record: CheckRecord) -> None:
     asked = {one.step: one.asked for one in record.seen}
     words = [paragraph(f"Step {step}: {text}", SMALL) for step, text in asked.items()]
     grid = table(("Step", "Where", "Seen") * 2, rows, (30, 98, 127.5) * 2)
-    section(document, "Looked at", [*words, grid])
+    drawn = outlines(((one.where, one.remark) for one in record.seen if not one.satisfactory), document.width)
+    section(document, "Looked at", [*words, grid, *drawn])
 
 
 def _seen(one: Seen) -> Shown:
@@ -139,6 +141,13 @@ def _attempts(record: CheckRecord) -> Flowable:
     rows = [row for _, row in sorted(lines, key=lambda line: line[0])]
     names = ("Record", "Date", "What was done", "Outcome", "What it found, and how it belongs here")
     return table(names, rows, (66, 58, 104, 68, 215))
+
+
+def _drawn_elsewhere(record: CheckRecord, width: float) -> list[Flowable]:
+    """What the other attempts marked on panels; this one's drawings stand above."""
+    others = (one for one in record.attempts if not one.is_this)
+    looks = ((f"{one.task}, {day(one.on)}, {place}", remark) for one in others for place, remark in one.looks)
+    return outlines(looks, width)
 
 
 def _attempt(one: Attempt) -> tuple[str | Shown, ...]:

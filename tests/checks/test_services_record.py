@@ -219,7 +219,7 @@ def test_not_satisfactory_asks_for_a_remark(world: World) -> None:
     whole = typed(event, dry=["wing-li"])
     bare = tuple(replace(o, remark="") for o in whole.observations)
     event, problems = kept(world, event, replace(whole, observations=bare))
-    assert [m for m in problems.values() if "left wing inboard: say in the remark" in m]
+    assert [m for m in problems.values() if "left wing inboard: mark where, or say in the remark" in m]
     assert not event.observations.filter(position__code="wing-li").exists()
 
 

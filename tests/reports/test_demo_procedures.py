@@ -115,7 +115,7 @@ def test_a_purge_asks_where_a_panel_is_dry(world: World):
     for variant in world.master.variants:
         steps = world.master.revision(variant, "panel-purge").steps
         look = steps.get(position_kind="panel")
-        assert look.kind == Step.Kind.OBSERVE and "tip, middle or root" in look.text
+        assert look.kind == Step.Kind.OBSERVE and "mark where it stays dry" in look.text
 
 
 @pytest.mark.parametrize("code", ["panel-replacement", "pump-replacement"])

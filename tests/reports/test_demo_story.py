@@ -81,7 +81,7 @@ def test_every_case_is_there_on_any_day(today):
     closing = truth.series[registration(truth, "closing"), "port"]
     assert 0.6 < closing.share < 0.95 and not of(events, closing.aircraft)[-1].over
     dry = of(events, registration(truth, "dry area, deferred"), "wet-out")[-1]
-    assert dry.unsatisfactory == {"wing-lo": "dry area, a hand wide, at the outboard end"}
+    assert dry.unsatisfactory == {"wing-lo": "at upper outer, tip; edge tip. Stays dry, a hand wide"}
     assert sum(event.draft for event in events) == 3
 
 
