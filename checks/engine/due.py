@@ -63,7 +63,7 @@ IN_TOLERANCE = "in tolerance"
 DUE_SOON = "due soon"
 PLANNED = "planned"
 NO_RECORD = "no record"
-_FARTHEST_DAYS = Decimal(36500)  # a projection beyond a century is no date
+FARTHEST_DAYS = 36500  # a projection beyond a century is no date
 
 
 @dataclass(frozen=True)
@@ -180,4 +180,4 @@ def _day(since: date, left: Decimal, per_day: Decimal | None) -> date | None:
     if per_day is None or per_day <= 0:
         return None
     days = (left / per_day).to_integral_value(ROUND_FLOOR)
-    return since + timedelta(days=int(days)) if days <= _FARTHEST_DAYS else None
+    return since + timedelta(days=int(days)) if days <= FARTHEST_DAYS else None

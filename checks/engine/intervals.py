@@ -40,7 +40,8 @@ class Interval:
     counts from done); 'keep grid' (done inside the tolerance on either side of the due point: counted from
     the due point; outside: from done). A limb without a tolerance has none, and a season date never has.
     to_month_end moves the months limb to the last day of its month. season_window_days: a check done so
-    many days before a season date, or fewer, serves that season.
+    many days before a season date, or fewer, serves that season. once: due at its first due point only, so
+    that it may have no limbs of its own.
     """
 
     days: int | None = None
@@ -54,10 +55,11 @@ class Interval:
     tolerance_landings: int = 0
     counting: str = FROM_DONE
     season_window_days: int = 90
+    once: bool = False
 
     def __post_init__(self) -> None:
         limbs = (self.days, self.months, self.hours, self.landings)
-        if all(limb is None for limb in (*limbs, self.season)):
+        if not self.once and all(limb is None for limb in (*limbs, self.season)):
             raise ValueError("an interval needs days, months, hours, landings or a season date")
         if any(limb is not None and limb <= 0 for limb in limbs):
             raise ValueError("days, months, hours and landings of an interval must be above 0")
@@ -107,9 +109,12 @@ class Due:
 def next_due(interval: Interval, done: Done | None, previous_due: Due | None = None) -> Due:
     """The next due point after a check was done. previous_due: the one that it answered, if any.
 
-    done None gives a Due without limbs. Each limb is counted by itself.
+    done None leaves the previous due point, or one without limbs where there is none. A
+    one-time check has no next one. Each limb is counted by itself.
     """
     if done is None:
+        return previous_due or Due(())
+    if interval.once:
         return Due(())
     limbs = []
     for kind, amount, tolerance, at in (
@@ -157,7 +162,7 @@ def _amount_limb(
 def _months_limb(interval: Interval, months: int, done_on: date, previous_due: Due | None) -> Limb:
     previous = previous_due.limb(MONTHS) if previous_due else None
     anchor, steps = done_on, 1
-    if previous is not None and isinstance(previous.at, date):
+    if previous is not None and isinstance(previous.at, date) and interval.counting != FROM_DONE:
         base = _base(done_on, previous.at, interval.tolerance_days, interval.counting)
         if base == previous.at:
             anchor, steps = _grid(previous.at, previous, months, interval.to_month_end)

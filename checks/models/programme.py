@@ -57,6 +57,9 @@ class Terms(models.Model):
         "first due at hours", max_digits=9, decimal_places=2, null=True, blank=True
     )
     first_landings = models.PositiveIntegerField("first due at landings", null=True, blank=True)
+    counts_from = models.DateField(
+        "counts what was done from", null=True, blank=True, help_text="Empty: everything on record counts."
+    )
     only_on = models.ManyToManyField(
         "fleet.Aircraft",
         blank=True,
