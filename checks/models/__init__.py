@@ -18,6 +18,16 @@ from checks.models.forecasts import ForecastCard, PastForecast
 from checks.models.handover import Handover
 from checks.models.imports import ImportBatch
 from checks.models.mel import MelItem
+from checks.models.notice import CalendarFeed, NoticeChoice, NoticeTold
+from checks.models.package import (
+    PackageChange,
+    PackageCheck,
+    PartNeeded,
+    PlanRun,
+    Preparation,
+    WorkDay,
+    WorkPackage,
+)
 from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
 from checks.models.programme import DuePoint, IntervalRevision, RecurringCheck, Terms
 from checks.models.question import EntryQuestion, FirstReading
@@ -26,6 +36,7 @@ from checks.models.stock import FluidMix, StockItem, StockMovement
 from checks.models.trend import DriftRun, SeriesState
 
 __all__ = [
+    "CalendarFeed",
     "CauseFound",
     "CautionFollowed",
     "ChainHead",
@@ -53,11 +64,18 @@ __all__ = [
     "LimitRow",
     "LimitTable",
     "MelItem",
+    "NoticeChoice",
+    "NoticeTold",
     "Observation",
     "OutsideRelease",
+    "PackageChange",
+    "PackageCheck",
+    "PartNeeded",
     "PartOrder",
     "PastForecast",
     "Photo",
+    "PlanRun",
+    "Preparation",
     "Procedure",
     "Reading",
     "Record",
@@ -72,4 +90,6 @@ __all__ = [
     "StockItem",
     "StockMovement",
     "Terms",
+    "WorkDay",
+    "WorkPackage",
 ]

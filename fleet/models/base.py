@@ -3,7 +3,7 @@
 import zoneinfo
 
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 
 
@@ -111,6 +111,25 @@ class Base(models.Model):
         default=180,
         validators=[MinValueValidator(1), MaxValueValidator(365)],
         help_text="For an aircraft that comes while the season runs. The operator's figure, no source.",
+    )
+
+    work_hours = models.DecimalField(
+        "hours of work a day",
+        max_digits=5,
+        decimal_places=2,
+        default=8,
+        validators=[MinValueValidator(0), MaxValueValidator(500)],
+        help_text="For checks of the ice protection, all people together, on a usual day.",
+    )
+    work_days = models.CharField(
+        "days of work",
+        max_length=7,
+        default="12345",
+        validators=[
+            RegexValidator(r"^1?2?3?4?5?6?7?$", "Digits of the weekdays in order, Monday is 1: 12345.")
+        ],
+        blank=True,
+        help_text="Weekdays on which the base works, Monday is 1: 12345. Single days are set in the plan.",
     )
 
     class Meta:
