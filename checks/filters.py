@@ -11,7 +11,7 @@ from django.db.models import Q, QuerySet
 from django.http import QueryDict
 
 from checks.engine.due import NO_RECORD
-from checks.models import DuePoint, Procedure
+from checks.models import DuePoint, RecurringCheck
 from checks.selectors.due import ORDER, STATES
 from fleet.models import Base
 
@@ -20,9 +20,7 @@ MOST_DAYS = 3650
 
 def task_titles() -> list[tuple[str, str]]:
     """The tasks of the programme, each title once. One query."""
-    titles = (
-        Procedure.objects.filter(recurring__active=True).order_by("title").values_list("title", flat=True)
-    )
+    titles = RecurringCheck.objects.filter(active=True).order_by("title").values_list("title", flat=True)
     return [(title, title) for title in titles.distinct()]
 
 
@@ -34,7 +32,7 @@ class DueFilter(django_filters.FilterSet):
         "due": ORDER,
         "aircraft": ("aircraft__registration", *ORDER),
         "base": ("aircraft__base__name", *ORDER),
-        "task": ("check_due__procedure__title", *ORDER),
+        "task": ("check_due__title", *ORDER),
     }
 
     base = django_filters.ModelChoiceFilter(
@@ -47,7 +45,7 @@ class DueFilter(django_filters.FilterSet):
         widget=forms.TextInput(attrs={"placeholder": "registration or part of it", "autocomplete": "off"}),
     )
     task = django_filters.ChoiceFilter(
-        field_name="check_due__procedure__title", choices=task_titles, label="Task", empty_label="every task"
+        field_name="check_due__title", choices=task_titles, label="Task", empty_label="every task"
     )
     horizon = django_filters.NumberFilter(
         method="within",

@@ -64,9 +64,7 @@ def due_points(*, today: dt.date, soon_days: int) -> QuerySet[DuePoint]:
     gone |= Q(hours_left__lt=-F("check_due__tolerance_hours"))
     gone |= Q(landings_left__lt=-F("check_due__tolerance_landings"))
     past = Q(calendar_on__lt=today) | Q(hours_left__lt=0) | Q(landings_left__lt=0)
-    untold = Q(done_on=None)
-    untold |= Q(hours_left=None, check_due__interval_hours__isnull=False)
-    untold |= Q(landings_left=None, check_due__interval_landings__isnull=False)
+    untold = Q(untold=True)
     # Whole sets of aircraft instead of a join: the list can then be read along its index.
     stored = Aircraft.objects.filter(state=Aircraft.State.STORED)
     left = Aircraft.objects.filter(state=Aircraft.State.LEFT)
@@ -105,7 +103,7 @@ def due_rows(points: QuerySet[DuePoint], *, today: dt.date) -> Iterator[DueRow]:
         "aircraft__registration",
         "aircraft_id",
         "aircraft__base__name",
-        "check_due__procedure__title",
+        "check_due__title",
         "due_on",
         "estimated",
         "governing",

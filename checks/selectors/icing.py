@@ -9,33 +9,48 @@ from itertools import groupby
 from typing import Any
 from uuid import UUID
 
-from django.db.models import CharField, Exists, F, OuterRef, Q, QuerySet, Value
+from django.db.models import CharField, Exists, F, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Cast
 from django.utils import timezone
 
 from checks.engine.due import NO_RECORD, OVERDUE
 from checks.models import CautionFollowed, CheckEvent, Defect
-from checks.selectors.defects import escalated
+from checks.selectors.defects import EXPIRED as RUN_OUT
+from checks.selectors.defects import NEVER, NOT_KNOWN, OPEN, escalated, with_states
 from checks.selectors.doubt import against_icing
 from checks.selectors.due import due_points
-from fleet.models import Aircraft, Operator
+from fleet.models import Aircraft, Operator, UtilisationEntry
 
 NOTHING = "nothing recorded against"
 AGAINST = "recorded against"
 Row = dict[str, Any]
 # Kinds of reasons, the gravest first.
-DEFECT, EXPIRED, DISTURBED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED = (
+DEFECT, EXPIRED, LIMIT_UNKNOWN, DISTURBED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STALE, STORED = (
     "open defect",
     "deferral expired",
+    "deferral limit not known",
     "left disturbed",
     "not valid check",
     "check in doubt",
     "deferral limits",
     "overdue check",
     "no valid record",
+    "stale utilisation",
     "stored",
 )
-KINDS = (DEFECT, EXPIRED, DISTURBED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STORED)
+KINDS = (
+    DEFECT,
+    EXPIRED,
+    LIMIT_UNKNOWN,
+    DISTURBED,
+    NOT_VALID,
+    DOUBT,
+    LIMITED,
+    LATE,
+    UNKNOWN,
+    STALE,
+    STORED,
+)
 
 
 @dataclass(frozen=True)
@@ -72,7 +87,9 @@ def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None
     Six queries for any number of aircraft, and a fixed number more where an instrument was found out of
     calibration. Days are counted in the operator's one time base.
     """
+    used = UtilisationEntry.objects.standing().filter(aircraft=OuterRef("pk")).order_by("-on")
     fleet = Aircraft.objects.exclude(state=Aircraft.State.LEFT).select_related("base", "variant")
+    fleet = fleet.annotate(used_on=Subquery(used.values("on")[:1]))
     if aircraft_ids is not None:
         fleet = fleet.filter(pk__in=list(aircraft_ids))
     aircraft = list(fleet.order_by("registration"))
@@ -84,20 +101,41 @@ def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None
         for aircraft_id, reason in found:
             reasons[aircraft_id].append(reason)
     for one in aircraft:
-        if one.state == Aircraft.State.STORED:
-            reasons[one.pk].append(Reason(STORED, "The aircraft is stored."))
+        for reason in (_stored(one), _stale(one, today, operator.stale_use_days)):
+            if reason:
+                reasons[one.pk].append(reason)
     return [
         IcingStatus(one, tuple(sorted(reasons[one.pk], key=lambda r: KINDS.index(r.kind))))
         for one in aircraft
     ]
 
 
+def _stored(aircraft: Aircraft) -> Reason | None:
+    if aircraft.state != Aircraft.State.STORED:
+        return None
+    since = f" since {aircraft.state_since:%d %b %Y}" if aircraft.state_since else ""
+    return Reason(STORED, f"The aircraft is stored{since}.")
+
+
+def _stale(aircraft: Aircraft, today: dt.date, days: int) -> Reason | None:
+    """No utilisation for longer than the operator's number of days; of a stored aircraft none is expected."""
+    if aircraft.state == Aircraft.State.STORED:
+        return None
+    if aircraft.used_on is None:
+        return Reason(STALE, "No utilisation was ever entered: what counts hours or landings is not known.")
+    if (today - aircraft.used_on).days <= days:
+        return None
+    return Reason(
+        STALE, f"No utilisation since {aircraft.used_on:%d %b %Y}, {(today - aircraft.used_on).days} days."
+    )
+
+
 def _defects(ids: list[int], today: dt.date) -> Iterator[tuple[int, Reason]]:
-    """Open defects: undeferred, with a deferral that ran out, or with one that limits flight in icing."""
+    """Open defects: undeferred, with a deferral that ran out or of which the recorded use can't tell, or with
+    one that limits flight in icing. One query."""
     rows = (
-        Defect.objects.open()
-        .filter(aircraft__in=ids)
-        .order_by("raised_at", "pk")
+        with_states(Defect.objects.open().filter(aircraft__in=ids), today)
+        .order_by("raised_at", "pk", "-deferrals__pk")
         .annotate(escalated=escalated())
         .values(
             "pk",
@@ -106,37 +144,40 @@ def _defects(ids: list[int], today: dt.date) -> Iterator[tuple[int, Reason]]:
             "event",
             "raised_at",
             "description",
-            "deferrals__expires_on",
+            "now_is",
+            "holds_until",
             "deferrals__limits_icing",
             "deferrals__mel_item",
             "deferrals__limitation",
         )
     )
     for _, same in groupby(rows, key=lambda row: row["pk"]):
-        deferrals = list(same)  # one row where there is no deferral
-        reason = _of_defect(deferrals[0], [row for row in deferrals if row["deferrals__expires_on"]], today)
+        newest = next(same)
+        reason = _of_defect(newest)
         if reason:
-            yield deferrals[0]["aircraft"], reason
+            yield newest["aircraft"], reason
 
 
-def _of_defect(defect: Row, deferrals: list[Row], today: dt.date) -> Reason | None:
-    what = ("escalated after repeated purges: " if defect["escalated"] else "") + defect[
+def _of_defect(row: Row) -> Reason | None:
+    """The reason that a defect is, given its row with the newest deferral."""
+    key = {"event_id": row["event"], "defect_id": row["pk"]}
+    what = ("escalated after repeated purges: " if row["escalated"] else "") + row[
         "description"
     ].splitlines()[0]
-    key = {"event_id": defect["event"], "defect_id": defect["pk"]}
-    if not deferrals:
-        return Reason(DEFECT, f"Open defect since {defect['raised_at']:%d %b %Y}: {what}", **key)
-    in_force = [one for one in deferrals if one["deferrals__expires_on"] >= today]
-    if not in_force:
-        last = max(one["deferrals__expires_on"] for one in deferrals)
-        return Reason(EXPIRED, f"Deferral expired after {last:%d %b %Y}: {what}", **key)
-    limiting = [one for one in in_force if one["deferrals__limits_icing"]]
-    if not limiting:
+    item, limitation = row["deferrals__mel_item"], row["deferrals__limitation"]
+    if row["now_is"] == OPEN:
+        return Reason(DEFECT, f"Open defect since {row['raised_at']:%d %b %Y}: {what}", **key)
+    if row["now_is"] == RUN_OUT:
+        return Reason(EXPIRED, f"Deferral expired after {row['holds_until']:%d %b %Y}: {what}", **key)
+    if row["now_is"] == NOT_KNOWN:
+        words = (
+            f"Whether the deferral under {item} still holds is not known, no utilisation is entered: {what}"
+        )
+        return Reason(LIMIT_UNKNOWN, words, **key)
+    if not row["deferrals__limits_icing"]:
         return None
-    one = max(limiting, key=lambda deferral: deferral["deferrals__expires_on"])
-    until = f"{one['deferrals__expires_on']:%d %b %Y}"
-    item, limitation = one["deferrals__mel_item"], one["deferrals__limitation"]
-    return Reason(LIMITED, f"Deferred under {item} until {until}: {limitation}", **key)
+    until = "" if row["holds_until"] == NEVER else f" until {row['holds_until']:%d %b %Y}"
+    return Reason(LIMITED, f"Deferred under {item}{until}: {limitation}", **key)
 
 
 def _checks(ids: list[int]) -> Iterator[tuple[int, Reason]]:
@@ -209,7 +250,7 @@ def _doubts(ids: list[int]) -> Iterator[tuple[int, Reason]]:
 def _due(ids: list[int], today: dt.date, operator: Operator) -> Iterator[tuple[int, Reason]]:
     """Checks past their tolerance, and checks of which no record counts."""
     points = due_points(today=today, soon_days=operator.due_soon_days).filter(aircraft__in=ids)
-    points = points.filter(state__in=(OVERDUE, NO_RECORD)).annotate(task=F("check_due__procedure__title"))
+    points = points.filter(state__in=(OVERDUE, NO_RECORD)).annotate(task=F("check_due__title"))
     for point in points:
         key = {"due_point_id": point.pk, "event_id": point.last_event_id}
         if point.state == OVERDUE:

@@ -2,20 +2,25 @@
 
 Called for one aircraft by whatever changes what they rest on (signing, correcting, a decision, utilisation,
 the programme), inside the transaction of that change; for the whole fleet by `manage.py refresh_due` every
-night, because estimated dates move with the days.
+night, because estimated dates move with the days. Owner and remarks of a point are a person's and stay.
 """
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
 from typing import Any
 
+import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
-from checks.engine.due import DAYS, HOURS, LANDINGS, MONTHS, SEASON, LimbProjection
+from checks.engine.due import DAYS, HOURS, LANDINGS, MONTHS, SEASON
+from checks.engine.due_arrays import KINDS, UNKNOWN, Ints
 from checks.models import DuePoint
-from checks.selectors.due_counting import Counted, count_due
-from fleet.models import Aircraft
+from checks.selectors.due_fleet import CountedFleet, Known, count_fleet, number
+from checks.services.errors import RecordError
+from checks.services.persons import may
+from fleet.models import Aircraft, User
 
 _GOVERNING = {
     DAYS: DuePoint.Governing.CALENDAR,
@@ -26,10 +31,11 @@ _GOVERNING = {
 }
 _USE = (HOURS, LANDINGS)
 _KEYS = ("aircraft", "check_due")
+_NOTED = ("owner", "remarks", "noted_at")
 _STORED = [
     field.name
     for field in DuePoint._meta.concrete_fields
-    if not field.primary_key and field.name not in _KEYS
+    if not field.primary_key and field.name not in (*_KEYS, *_NOTED)
 ]
 
 
@@ -45,60 +51,107 @@ def refresh_due(*, aircraft_ids: Iterable[int] | None = None, today: dt.date | N
     # Two refreshes of one aircraft wait for each other, so that the later one has seen both changes.
     list(fleet.order_by("pk").select_for_update(no_key=True).values_list("pk"))
     now, today = timezone.now(), today or timezone.localdate()
-    counted = count_due(aircraft_ids=ids, today=today)
-    keep = {(one.aircraft_id, one.check_id) for one in counted}
+    points = [
+        DuePoint(computed_at=now, **values)
+        for values in stored_values(count_fleet(aircraft_ids=ids, today=today), today)
+    ]
+    keep = {(one.aircraft_id, one.check_due_id) for one in points}
     gone = [pk for pk, *key in stored.values_list("pk", "aircraft", "check_due") if tuple(key) not in keep]
     if gone:
         stored.filter(pk__in=gone).delete()
-    points = [DuePoint(computed_at=now, **_values(one, today)) for one in counted]
     DuePoint.objects.bulk_create(
         points, update_conflicts=True, unique_fields=_KEYS, update_fields=_STORED, batch_size=500
     )
     return len(points)
 
 
-def _values(one: Counted, today: dt.date) -> dict[str, Any]:
-    """The fields of one due point."""
-    limbs = {limb.limb.kind: limb for limb in one.projection.limbs}
-    governing = one.projection.governing
-    calendar = [limbs[kind].on for kind in (DAYS, MONTHS) if kind in limbs]
-    first = limbs[governing.kind] if governing else None
-    return {
-        "aircraft_id": one.aircraft_id,
-        "check_due_id": one.check_id,
-        "last_event_id": one.event_id,
-        "done_on": one.done and one.done.on,
-        "done_hours": one.done and one.done.hours,
-        "done_landings": one.done and one.done.landings,
-        "calendar_on": min(calendar) if calendar else None,
-        "due_hours": _at(limbs.get(HOURS)),
-        "due_landings": _at(limbs.get(LANDINGS)),
-        "season_on": limbs[SEASON].on if SEASON in limbs else None,
-        "due_on": one.projection.on,
-        "latest_on": _latest_on(one, today),
-        "governing": _GOVERNING[governing.kind] if governing else "",
-        "estimated": bool(first and first.limb.kind in _USE and first.remaining > 0),
-        "hours_left": _left(limbs.get(HOURS)),
-        "landings_left": _left(limbs.get(LANDINGS)),
+@transaction.atomic
+def note_due_point(*, point: DuePoint, by: User, owner: User | None, remarks: str) -> DuePoint:
+    """Say who sees to a due point, and remarks. They stay when it is counted anew."""
+    may(by, "checks.change_recurringcheck")
+    if owner is not None and not owner.is_active:
+        raise RecordError("This person no longer works here. Choose another.", field="owner")
+    point = DuePoint.objects.select_for_update(of=("self",)).get(pk=point.pk)
+    point.owner, point.remarks, point.noted_at = owner, remarks, timezone.now()
+    point.full_clean(exclude=["last_event"])
+    point.save(update_fields=list(_NOTED))
+    return point
+
+
+def stored_values(counted: CountedFleet, today: dt.date) -> Iterator[dict[str, Any]]:
+    """The fields of each due point, all columns turned from arrays at once; none of what is finished."""
+    known, at, dates = counted.known, counted.points.at, counted.dates
+    has = counted.points.has
+    columns: dict[str, list] = {
+        "aircraft_id": known.aircraft_ids[known.aircraft].tolist(),
+        "check_due_id": known.task_ids[known.task].tolist(),
+        "last_event_id": [known.events[row] if row >= 0 else None for row in known.last.tolist()],
+        "calendar_on": _days(_first(at[DAYS], at[MONTHS])),
+        "due_hours": _hundredths(at[HOURS]),
+        "due_landings": _whole(at[LANDINGS]),
+        "season_on": _days(at[SEASON]),
+        "due_on": _days(dates.due_on),
+        "latest_on": _days(_latest_on(counted, number(today))),
+        "governing": [_GOVERNING[KINDS[kind]] if kind >= 0 else "" for kind in dates.governing.tolist()],
+        "estimated": _estimated(counted).tolist(),
+        "hours_left": _hundredths(np.where(has[HOURS], dates.remaining[HOURS], UNKNOWN)),
+        "landings_left": _whole(np.where(has[LANDINGS], dates.remaining[LANDINGS], UNKNOWN)),
+        "untold": dates.untold.tolist(),
     }
+    columns |= {
+        "done_on": _days(_last(known, known.history.on)),
+        "done_hours": _hundredths(_last(known, known.history.hours)),
+        "done_landings": _whole(_last(known, known.history.landings)),
+    }
+    finished, rows = counted.points.finished.tolist(), zip(*columns.values(), strict=True)
+    for is_finished, row in zip(finished, rows, strict=True):
+        if not is_finished:
+            yield dict(zip(columns, row, strict=True))
 
 
-def _latest_on(one: Counted, today: dt.date) -> dt.date | None:
+def _last(known: Known, column: Ints) -> Ints:
+    """By series, the column of the history where it was last done."""
+    values = np.full(len(known.last), UNKNOWN)
+    done = known.last >= 0
+    values[done] = column[known.last[done]]
+    return values
+
+
+def _latest_on(counted: CountedFleet, today: int) -> Ints:
     """The day on which the first tolerance ends. One told from the rate of use, which by the totals on
     record has not ended, ends today at the earliest: an estimate alone makes nothing overdue."""
-    ends = [
-        max(limb.latest_on, today)
-        if limb.remaining_latest >= 0 and limb.limb.kind in _USE
-        else limb.latest_on
-        for limb in one.projection.limbs
-        if limb.latest_on is not None
-    ]
-    return min(ends, default=None)
+    ends = np.full(len(counted.dates.due_on), UNKNOWN)
+    for kind in KINDS:
+        on = counted.dates.latest_on[kind]
+        if kind in _USE:
+            going = (on != UNKNOWN) & (counted.dates.remaining_latest[kind] >= 0)
+            on = np.where(going, np.maximum(on, today), on)
+        ends = _first(ends, on)
+    return ends
 
 
-def _at(limb: LimbProjection | None) -> Any:
-    return limb.limb.at if limb else None
+def _estimated(counted: CountedFleet) -> np.ndarray:
+    """Whether the first date rests on the rate of use."""
+    found = np.zeros(len(counted.dates.governing), bool)
+    for kind in _USE:
+        governs = counted.dates.governing == KINDS.index(kind)
+        found |= governs & (counted.dates.remaining[kind] > 0)
+    return found
 
 
-def _left(limb: LimbProjection | None) -> Any:
-    return limb.remaining if limb else None
+def _first(one: Ints, other: Ints) -> Ints:
+    """The smaller of two, where both are known."""
+    return np.where(one == UNKNOWN, other, np.where(other == UNKNOWN, one, np.minimum(one, other)))
+
+
+def _days(values: Ints) -> list[dt.date | None]:
+    dates = np.where(values == UNKNOWN, 0, values).astype("datetime64[D]").tolist()
+    return [None if unknown else on for unknown, on in zip((values == UNKNOWN).tolist(), dates, strict=True)]
+
+
+def _hundredths(values: Ints) -> list[Decimal | None]:
+    return [None if value == UNKNOWN else Decimal(value).scaleb(-2) for value in values.tolist()]
+
+
+def _whole(values: Ints) -> list[int | None]:
+    return [None if value == UNKNOWN else value for value in values.tolist()]

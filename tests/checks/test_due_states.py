@@ -116,13 +116,15 @@ def test_edges(days: int, landings: int | None, expected: str) -> None:
     world = build_world()
     due = TODAY + dt.timedelta(days=days)
     latest = due + dt.timedelta(days=10)
-    point(world, done_on=TODAY, calendar_on=due, due_on=due, latest_on=latest, landings_left=landings)
+    dates = {"done_on": TODAY, "calendar_on": due, "due_on": due, "latest_on": latest}
+    point(world, **dates, landings_left=landings, untold=landings is None)
     assert state() == expected
 
 
 def test_never_done_is_no_record() -> None:
-    point(build_world())
-    assert state() == "no record"
+    world = build_world()
+    refresh_due(today=TODAY)
+    assert state(aircraft=world.forward, check_due=world.recurring(world.forward)) == "no record"
 
 
 def test_stored_aircraft_are_shown_as_such_and_those_that_left_are_not() -> None:
