@@ -204,6 +204,14 @@ class RecurringCheckAdmin(CountsDue, MasterAdmin):
         return obj.procedure.variant.aircraft.all()
 
 
+@admin.register(models.StockItem)
+class StockItemAdmin(MasterAdmin):
+    list_display = ["part_number", "name", "kind", "replace_months", "replace_hours", "least"]
+    list_filter = ["kind"]
+    search_fields = ["part_number", "name"]
+    autocomplete_fields = ["variants"]
+
+
 def looked_at(model: type[Model], *fields: str) -> type[ReadOnlyInline]:
     """A read-only table of rows of the model, in the model's order, in one query."""
     related = tuple(name for name in fields if model._meta.get_field(name).is_relation)

@@ -24,6 +24,7 @@ PLACES = (
     Place("reports:home", "Home"),
     Place("checks:due_list", "Due list", "checks.view_records"),
     Place("checks:icing_status", "Icing status", "checks.view_records"),
+    Place("checks:season", "Season plan", "checks.view_records"),
     Place("checks:aircraft_list", "Aircraft", "checks.view_records"),
     Place("checks:new", "New check", "checks.record_check"),
     Place("checks:drift_ranking", "Drift", "checks.view_records"),
@@ -31,6 +32,7 @@ PLACES = (
     Place("checks:defects", "Defects", "checks.view_records"),
     Place("checks:utilisation", "Utilisation", "checks.view_records"),
     Place("checks:instruments", "Instruments", "checks.view_records"),
+    Place("checks:stock", "Stock", "checks.view_records"),
     Place("checks:procedures", "Procedures", "checks.view_records"),
 )
 

@@ -21,6 +21,7 @@ from checks.selectors.revisions import with_states as with_revision_states
 from checks.views import check_records, defects, instruments, revisions, utilisation
 from checks.views.aircraft import list_lines
 from fleet.models import Aircraft
+from reports.stock_lists import ENTRIES, STOCK, entry_rows, stock_rows
 from reports.tables.csv import Cell
 
 Rows = Iterable[Sequence[Cell]]
@@ -279,4 +280,6 @@ LISTS = {
         ),
         _procedures,
     ),
+    "stock": Listed("checks:stock", STOCK, stock_rows),
+    "stock-entries": Listed("checks:stock_entries", ENTRIES, entry_rows),
 }

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports import label_views, list_views, views
+from reports import label_views, list_views, season_views, views
 from reports.home_view import home
 
 app_name = "reports"
@@ -13,6 +13,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/lists/<slug:name>.csv", list_views.list_csv, name="list_csv"),
     path("reports/drift.pdf", views.drift_pdf, name="drift_pdf"),
     path("reports/tracebacks/<int:pk>.pdf", views.traceback_pdf, name="traceback_pdf"),
+    path("reports/season/<slug:code>.csv", season_views.season_csv, name="season_csv"),
+    path("reports/season/<slug:code>.pdf", season_views.season_pdf, name="season_pdf"),
     path("reports/labels/<slug:kind>/", label_views.labels, name="labels"),
     path("reports/labels/<slug:kind>.pdf", label_views.labels_pdf, name="labels_pdf"),
     path("reports/worksheets/<int:pk>.pdf", views.worksheet_pdf, name="worksheet_pdf"),

@@ -16,19 +16,32 @@ Models of the set-up site have rows of their own (MASTER_DATA): who looks, adds,
 import datetime as dt
 from collections.abc import Callable, Set
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
 import time_machine
 from django.core.files.base import ContentFile
 
-from checks.models import CheckEvent, Defect, DuePoint, InstrumentFinding, Photo, Revision, SeriesState
+from checks.models import (
+    CheckEvent,
+    Defect,
+    DuePoint,
+    InstrumentFinding,
+    Photo,
+    Revision,
+    SeriesState,
+    StockItem,
+    StockMovement,
+)
 from checks.services.defects import raise_defect
 from checks.services.doubt import report_out_of_calibration
 from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
 from checks.services.evidence import add_photo
-from fleet.models import Calibration, UtilisationEntry
+from checks.services.moves import plan_move
+from checks.services.stock import record_movement
+from fleet.models import Calibration, PlannedMove, UtilisationEntry
 from tests.checks.conftest import NOON
 from tests.checks.evidence_files import jpeg
 from tests.checks.work import performed, started
@@ -132,6 +145,29 @@ class Sample:
         return SeriesState.objects.filter(aircraft=signed.aircraft).first()
 
     @cached_property
+    def planned_move(self) -> PlannedMove:
+        """One to another base, far ahead."""
+        return plan_move(
+            aircraft=self.world.underfloor,
+            base=self.world.master.bases["middle"],
+            on=dt.date(2090, 1, 1),
+            by=self.world.person("controller1"),
+        )
+
+    @cached_property
+    def stock_item(self) -> StockItem:
+        return StockItem.objects.create(part_number="ST-1", name="Strainer", kind="strainer")
+
+    @cached_property
+    def stock_movement(self) -> StockMovement:
+        """Some litres of a batch, counted."""
+        batch = self.world.master.batches["fb-101"]
+        controller = self.world.person("controller1")
+        return record_movement(
+            by=controller, kind="counted", thing=batch, base=batch.base, quantity=Decimal(5)
+        )
+
+    @cached_property
     def due_point(self) -> DuePoint:
         refresh_due(today=self.world.today)
         return DuePoint.objects.filter(aircraft=self.world.underfloor).first()
@@ -196,6 +232,18 @@ MATRIX: dict[str, Row] = {
     "checks:aircraft_list": Row(get=READERS),
     "checks:aircraft": Row(get=READERS),
     "checks:icing_status": Row(get=READERS),
+    "checks:season": Row(get=READERS),
+    "checks:season_base": Row(get=READERS, kwargs=lambda s: {"code": "north"}),
+    "checks:dormancy": Row(get=READERS),
+    "checks:move_plan": Row(get={CONTROLLER}, post={CONTROLLER}),
+    "checks:move_end": Row(post={CONTROLLER}, kwargs=lambda s: {"pk": s.planned_move.pk}),
+    "checks:stock": Row(get=READERS),
+    "checks:stock_entries": Row(get=READERS),
+    "checks:stock_entry": Row(get={CONTROLLER}, post={CONTROLLER}),
+    "checks:stock_correct": Row(
+        get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.stock_movement.pk}
+    ),
+    "checks:mix_record": Row(get={CONTROLLER}, post={CONTROLLER}),
     "checks:defects": Row(get=READERS),
     "checks:defect": Row(get=READERS, kwargs=lambda s: {"pk": s.defect.pk}),
     "checks:defect_raise": Row(get=READERS - {AUDITOR}, post=READERS - {AUDITOR}),
@@ -213,6 +261,8 @@ MATRIX: dict[str, Row] = {
     "reports:traceback_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),
     "reports:labels": Row(get=READERS, kwargs=lambda s: {"kind": "instruments"}),
     "reports:labels_pdf": Row(get=READERS, kwargs=lambda s: {"kind": "aircraft"}),
+    "reports:season_csv": Row(get=READERS, kwargs=lambda s: {"code": "north"}),
+    "reports:season_pdf": Row(get=READERS, kwargs=lambda s: {"code": "north"}),
     "reports:worksheet_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.typed_revision.pk}),
     "reports:record_pdf": Row(get=READERS, kwargs=lambda s: {"uuid": s.signed.pk}),
     "reports:home": Row(get=EVERYBODY),
@@ -264,6 +314,7 @@ MASTER_DATA: dict[str, ModelRow] = {
     "checks_revision": _CONTROLLERS,
     "checks_limittable": _CONTROLLERS,
     "checks_recurringcheck": _CONTROLLERS,
+    "checks_stockitem": _CONTROLLERS,
     "checks_checkevent": _LOOKED_AT,
     "checks_record": _LOOKED_AT,
     "checks_signature": _LOOKED_AT,

@@ -18,6 +18,8 @@ from checks.selectors.due_counting import counting_events
 from fleet.models import Aircraft, Base, Operator, PlannedMove
 
 DONE, OPEN, LATE = "done", "to do", "late"
+#: seasons that can be looked at: so many years back and ahead
+YEARS_BACK, YEARS_AHEAD = 2, 1
 
 
 @dataclass(frozen=True)
@@ -161,7 +163,7 @@ class Facts:
             fleet,
             moves,
             points,
-            _done(points),
+            _done(points, today.replace(month=1, day=1, year=today.year - YEARS_BACK - 1)),
             deactivated(),
             dryness(fleet, today=today, operator_days=Operator.current().dry_days),
             {procedure.variant_id: procedure for procedure in back},
@@ -176,10 +178,12 @@ class Facts:
         return at
 
 
-def _done(points: dict[int, list[DuePoint]]) -> dict[tuple[int, int], list[tuple[dt.date, UUID]]]:
+def _done(
+    points: dict[int, list[DuePoint]], since: dt.date
+) -> dict[tuple[int, int], list[tuple[dt.date, UUID]]]:
     """What counts as done of the tasks that are due before a season. One query."""
     procedures = {point.check_due.procedure_id for some in points.values() for point in some}
-    events = counting_events().filter(revision__procedure__in=procedures, aircraft__in=list(points))
+    events = counting_events().filter(revision__procedure__in=procedures, work_date__gte=since)
     found = defaultdict(list)
     for aircraft, procedure, on, event in events.order_by("work_date", "signed_at", "pk").values_list(
         "aircraft_id", "revision__procedure_id", "work_date", "pk"
@@ -245,7 +249,7 @@ def _line(
 
 
 def _task(facts: Facts, point: DuePoint, base: Base, date: dt.date) -> Task:
-    """One task: done by its first carrying out between the first day that counts and that of the next year."""
+    """One task: done by its first carrying out from the first day that counts to that of the next year."""
     check = point.check_due
     window = dt.timedelta(days=check.season_window_days)
     opens, closes = date - window, season_of(base).starting_in(date.year + 1) - window

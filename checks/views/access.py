@@ -24,6 +24,10 @@ WORDS = {
     "checks.approve_revision": "approving revisions",
     "fleet.add_calibration": "reporting instruments out of calibration",
     "fleet.add_utilisationentry": "entering utilisation",
+    "fleet.add_plannedmove": "planning moves of aircraft",
+    "fleet.change_plannedmove": "planning moves of aircraft",
+    "checks.add_stockmovement": "keeping the stock",
+    "checks.add_fluidmix": "entering what mixes with what",
 }
 
 

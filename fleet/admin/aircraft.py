@@ -120,3 +120,7 @@ class FluidBatchAdmin(MasterAdmin):
     search_fields = ["code", "kind"]
     autocomplete_fields = ["base"]
     date_hierarchy = "expires_on"
+
+    def get_readonly_fields(self, request: HttpRequest, obj: FluidBatch | None = None) -> list[str]:
+        """A delivery is the first entry of its stock: where it is wrong, what is there is counted."""
+        return ["code", "base", "received_on", "litres"] if obj else []
