@@ -33,8 +33,9 @@ class Check:
     """One check to be planned. hands: minutes besides its preparations; work: minutes done alone.
 
     due: the last day, negative where it is late already (`late` says so too where no date tells it).
-    interval: days from last done to due; None where doing it early gives nothing away. only_on: held to
-    that day, whatever else.
+    interval: days from last done to due; None where doing it early gives nothing away. free_days: done so
+    many days early, or fewer, it gives nothing away either (a kept grid). only_on: held to that day,
+    whatever else.
     """
 
     key: Hashable
@@ -45,12 +46,13 @@ class Check:
     due: int
     earliest: int = 0
     interval: float | None = None
+    free_days: int = 0
     late: bool = False
     only_on: int | None = None
 
     def given_away(self, day: int) -> float:
         """The share of its interval that doing it on the day gives away."""
-        if self.late or self.interval is None or day >= self.due:
+        if self.late or self.interval is None or self.due - day <= self.free_days:
             return 0.0
         return (self.due - day) / max(self.interval, 1.0)
 
