@@ -67,6 +67,8 @@ _SHEET = _area((3, 1.5), (13, 1.5), (13, 14.5), (3, 14.5))
 _WEDGE = ((8.0, 1.5), (15.0, 14.0), (1.0, 14.0))
 _DROP = ((8.0, 1.0), (11.4, 6.2), (13.0, 9.6), (11.6, 13.2), (8.0, 14.8), (4.4, 13.2), (3.0, 9.6), (4.6, 6.2))
 _CROSS = (_line((5, 5), (11, 11)), _line((11, 5), (5, 11)))
+_PARCEL = ((1.5, 2.5), (14.5, 2.5), (14.5, 13.5), (1.5, 13.5))
+_TAPE = (_line((1.5, 6), (14.5, 6)), _line((8, 6), (8, 13.5)))
 
 SHAPES: dict[str, tuple[Mark, ...]] = {
     # due: a dial that fills as the date comes near, then breaks into a lozenge
@@ -115,6 +117,13 @@ SHAPES: dict[str, tuple[Mark, ...]] = {
     "sheet-ticked": (_SHEET, _line((5.2, 8.4), (7.3, 10.6), (11, 5.4))),
     "sheet-crossed": (_SHEET, _line((5.5, 5.5), (10.5, 10.5)), _line((10.5, 5.5), (5.5, 10.5))),
     "sheet-struck": (_SHEET, _line((1, 12.5), (15, 3.5))),
+    # work packages: a box with its lid, as yet open, then tied, then shut
+    "parcel-open": (Path(_PARCEL, closed=True, dashed=True),),
+    "parcel-pinned": (Path(_PARCEL, closed=True, dashed=True), Ring(8, 8, 2.2, True)),
+    "parcel": (_area(*_PARCEL), *_TAPE),
+    "parcel-locked": (_area(*_PARCEL, solid=True),),
+    "parcel-done": (_area(*_PARCEL), _line((4.6, 8.6), (7, 11), (11.4, 5.6))),
+    "parcel-asked": (_area(*_PARCEL), _line((8, 4.4), (8, 9)), Ring(8, 11.6, 0.7, True)),
     # icing status and wetness: a drop
     "drop-full": (_area(*_DROP, solid=True),),
     "drop-empty": (_area(*_DROP),),
@@ -206,6 +215,15 @@ STATES: dict[str, State] = {
     "records disagree": State("records disagree", "sheet-asked", "heed"),
     "may be mixed": State("may be mixed", "tick"),
     "not to be mixed": State("not to be mixed", "cross", "act"),
+    "proposed": State("proposed", "parcel-open", "faint"),
+    "pinned": State("pinned", "parcel-pinned"),
+    "accepted": State("accepted", "parcel"),
+    "locked": State("accepted, locked", "parcel-locked"),
+    "package done": State("done", "parcel-done"),
+    "withdrawn": State("withdrawn", "cross", "faint"),
+    "due list differs": State("due list differs", "parcel-asked", "heed"),
+    "over the hours": State("over the hours", "over-level", "heed"),
+    "base closed": State("closed", "dashes", "faint"),
     "satisfactory": State("satisfactory", "tick"),
     "not satisfactory": State("not satisfactory", "cross", "act"),
     "in calibration": State("in calibration", "tick"),
