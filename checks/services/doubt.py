@@ -44,9 +44,14 @@ def report_out_of_calibration(
     prove(by, password)
     locked_head(None)
     _reportable(instrument, found_on, error, text, replaces, at)
-    return write_finding(
+    finding = write_finding(
         instrument=instrument, by=by, found_on=found_on, error=error, text=text, replaces=replaces, at=at
     )
+    # Those of the finding that it replaces too: what that one left out of the trend may count again.
+    last = max(one.found_on for one in (finding, replaces) if one)
+    used = CheckEvent.objects.signed().filter(readings__instrument=instrument, work_date__lte=last)
+    after_sign.refresh_trend(used.values_list("aircraft", flat=True))
+    return finding
 
 
 def write_finding(

@@ -6,6 +6,7 @@ asked for: neither later events nor later corrections, imports or decisions.
 
 import datetime as dt
 import hashlib
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
 from uuid import UUID
@@ -16,6 +17,7 @@ from django.utils import timezone
 from checks.engine.drift import HORIZON_DAYS, Lives, Readings, Reference
 from checks.engine.drift_data import REPLACEMENT
 from checks.models import CheckEvent
+from checks.services.drift_doubt import doubted
 from checks.services.drift_records import (
     Key,
     Read,
@@ -48,7 +50,8 @@ class DriftInputs:
 
     keys: (aircraft, point) of each series number; events: of each check number; at: (series, day) of each
     reading -> check number; past: lives of each series, oldest first, the one that runs now last, readings
-    or none in it; over (n,): outside its limit; next_check: of each series, None where none is planned.
+    or none in it; over (n,): outside its limit; next_check: of each series, None where none is planned;
+    in_doubt: events of each series whose reading is left out, for an instrument was found out of calibration.
     """
 
     now: float
@@ -60,6 +63,7 @@ class DriftInputs:
     events: tuple[UUID, ...]
     past: tuple[tuple[Life, ...], ...]
     next_check: tuple[dt.date | None, ...]
+    in_doubt: tuple[tuple[UUID, ...], ...]
 
     @property
     def horizons(self) -> dict[int, float]:
@@ -78,29 +82,72 @@ class DriftInputs:
         return dict(zip(told, self.readings.check.tolist(), strict=True))
 
     def digest(self) -> str:
-        """SHA-256 over readings, lives and references."""
+        """SHA-256 over readings, lives and references of the whole."""
         made = hashlib.sha256()
-        for field in fields(Readings):
-            made.update(getattr(self.readings, field.name).tobytes())
-        made.update(repr((self.lives.start_day.tolist(), self.lives.kind)).encode())
-        made.update(repr(sorted(self.references.items())).encode())
+        for aircraft, digest in sorted(self.digests().items()):
+            made.update(f"{aircraft} {digest}\n".encode())
         return made.hexdigest()
 
+    def digests(self) -> dict[int, str]:
+        """SHA-256 by aircraft over what its scores rest on, whoever else was gathered with it."""
+        rows = self.rows_by_series()
+        lines: dict[int, list[str]] = defaultdict(list)
+        for series, (aircraft, point) in enumerate(self.keys):
+            lines[aircraft].append(
+                repr(
+                    (
+                        point,
+                        self.references[point],
+                        rows[series],
+                        [(life.kind, life.began) for life in self.past[series]],
+                        [event.hex for event in self.in_doubt[series]],
+                    )
+                )
+            )
+        return {
+            aircraft: hashlib.sha256("\n".join(sorted(told)).encode()).hexdigest()
+            for aircraft, told in lines.items()
+        }
 
-def gather(*, now: dt.datetime, aircraft_ids: Iterable[int] | None = None) -> DriftInputs:
-    """Everything known at `now` of the aircraft (None: of the whole fleet). Ten queries at most."""
+    def rows_by_series(self) -> list[list[tuple]]:
+        """Of each series its readings as plain values: event, day, temperature, value, gauge, step, over."""
+        found: list[list[tuple]] = [[] for _ in self.keys]
+        read = self.readings
+        columns = (read.series, read.check, read.day, read.temperature_c, read.value, read.gauge)
+        columns = (*columns, read.resolution, self.over)
+        for series, check, *rest in zip(*(column.tolist() for column in columns), strict=True):
+            found[series].append((self.events[check].hex, *rest))
+        return found
+
+
+def gather(
+    *,
+    now: dt.datetime,
+    aircraft_ids: Iterable[int] | None = None,
+    planned: dict[Key, dt.date] | None = None,
+    on: dt.date | None = None,
+) -> DriftInputs:
+    """Everything known at `now` of the aircraft (None: of the whole fleet). Eleven queries where no
+    instrument was found out of calibration.
+
+    planned, on: next checks and the day as they stood then, where that moment has passed: due points keep no
+    history, and the day may have been that of another aircraft's work.
+    """
     events = CheckEvent.objects.standing(at=now)
-    if aircraft_ids is not None:
-        events = events.filter(aircraft__in=list(aircraft_ids))
+    asked = None if aircraft_ids is None else list(aircraft_ids)
+    if asked is not None:
+        events = events.filter(aircraft__in=asked)
     references = followed()
     days = days_of(events, now)
-    read = readings_of(events, now, set(references), days)
+    read, left_out = readings_of(events, now, set(references), days, doubted(events, now))
     resets = resets_of(events, set(references), days)
     newest = max((int(day) for day in days.values()), default=0)
     # Where the work was done the day may have begun already.
-    today = max(timezone.localdate(now).toordinal(), newest)
+    today = on.toordinal() if on else max(timezone.localdate(now).toordinal(), newest)
     keys = tuple(sorted(read))
-    return _assemble(keys, read, resets, references, today + MIDDAY, next_checks(now))
+    planned = next_checks(now, asked) if planned is None else planned
+    made = _assemble(keys, read, resets, references, today + MIDDAY, planned)
+    return replace(made, in_doubt=tuple(tuple(left_out.get(key, ())) for key in keys))
 
 
 def _assemble(
@@ -147,6 +194,7 @@ def _assemble(
         events=tuple(checks),
         past=tuple(past),
         next_check=tuple(planned.get(key) for key in keys),
+        in_doubt=((),) * len(keys),
     )
 
 

@@ -17,6 +17,7 @@ from checks.engine.drift_data import PURGE, REPLACEMENT
 from checks.engine.fluid import DEFAULT_CURVE, flow_exponent
 from checks.engine.units import difference_to_canonical
 from checks.models import CheckEvent, DuePoint, Reading, Reset, Result, Step
+from checks.services.drift_doubt import Doubted, in_doubt
 from fleet.models import Instrument, MeasuringPoint
 
 #: events of one aircraft and day keep their order by this much of a day
@@ -84,9 +85,16 @@ def days_of(events: QuerySet[CheckEvent], now: dt.datetime) -> dict[UUID, float]
 
 
 def readings_of(
-    events: QuerySet[CheckEvent], now: dt.datetime, points: set[int], days: dict[UUID, float]
-) -> dict[Key, list[Read]]:
-    """Readings of each series by day: valid ones, and those too low that a person has accepted in writing."""
+    events: QuerySet[CheckEvent],
+    now: dt.datetime,
+    points: set[int],
+    days: dict[UUID, float],
+    doubts: Doubted,
+) -> tuple[dict[Key, list[Read]], dict[Key, list[UUID]]]:
+    """Readings of each series by day: valid ones, and those too low that a person has accepted in writing.
+
+    What is in doubt is left out; its events come second, and its series stays, without a reading if need be.
+    """
     accepted = Q(event__decision__accepted=True, event__decision__decided_at__lte=now)
     results = Result.objects.filter(
         ~Q(outcome=CheckEvent.Outcome.NOT_VALID) | Q(event__too_low=True) & accepted,
@@ -97,16 +105,23 @@ def readings_of(
     )
     gauges = _gauges(events)
     read: dict[Key, list[Read]] = defaultdict(list)
+    left_out: dict[Key, list[UUID]] = defaultdict(list)
     for event, aircraft, point, value, temperature, outcome in results.values_list(
         "event", "event__aircraft", "point", "value", "temperature", "outcome"
     ):
         over = outcome == CheckEvent.Outcome.OVER
         gauge, resolution = gauges.get((event, point), (UNKNOWN_GAUGE, 0.0))
         one = Read(days[event], event, float(value), float(temperature), over, gauge, resolution)
-        read[aircraft, point].append(one)
+        of_series = read[aircraft, point]
+        if in_doubt(doubts, event, point):
+            left_out[aircraft, point].append(event)
+        else:
+            of_series.append(one)
     for ones in read.values():
         ones.sort(key=lambda one: one.day)
-    return read
+    for left in left_out.values():
+        left.sort(key=lambda event: days[event])
+    return read, left_out
 
 
 def _gauges(events: QuerySet[CheckEvent]) -> dict[tuple[UUID, int], tuple[int, float]]:
@@ -142,13 +157,15 @@ def resets_of(
     return found
 
 
-def next_checks(now: dt.datetime) -> dict[Key, dt.date]:
-    """When each point of each aircraft is read next by the programme, as the due points stand."""
+def next_checks(now: dt.datetime, aircraft_ids: list[int] | None = None) -> dict[Key, dt.date]:
+    """When each point of each aircraft (None: all) is read next by the programme, as the due points stand."""
     measured: dict[int, set[int]] = defaultdict(set)
     steps = Step.objects.filter(point__isnull=False, revision__procedure__recurring__active=True).order_by()
     for check, point in steps.values_list("revision__procedure__recurring", "point").distinct():
         measured[check].add(point)
     due = DuePoint.objects.filter(check_due__in=measured, due_on__isnull=False)
+    if aircraft_ids is not None:
+        due = due.filter(aircraft__in=aircraft_ids)
     due = due.filter(Q(last_event=None) | Q(last_event__signed_at__lte=now)).order_by(F("due_on").desc())
     return {
         (aircraft, point): on

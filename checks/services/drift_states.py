@@ -28,8 +28,11 @@ def states_of(inputs: DriftInputs, fit: FleetFit, thresholds: Thresholds) -> lis
         thresholds=thresholds,
     )
     scores = {one.series: one for one in told}
-    checks = inputs.check_at
-    return [_state(inputs, series, scores.get(series), checks) for series in range(len(inputs.keys))]
+    checks, digests = inputs.check_at, inputs.digests()
+    made = [_state(inputs, series, scores.get(series), checks) for series in range(len(inputs.keys))]
+    for one in made:
+        one.inputs_hash = digests[one.aircraft_id]
+    return made
 
 
 def _state(
@@ -116,6 +119,8 @@ def _facts(inputs: DriftInputs, series: int, one: SeriesScore | None) -> dict[st
             for life in inputs.past[series]
         ],
         "planned": inputs.next_check[series] is not None,
+        "scored_on": _iso(inputs.now),
+        "in_doubt": [event.hex for event in inputs.in_doubt[series]],
     }
     if one is None:
         return facts
