@@ -13,13 +13,13 @@ from checks.models import SeriesState
 from checks.selectors.drift import (
     ALARMS,
     DriftRow,
-    course,
     drift_rows,
     is_stale,
     latest_run,
     scatter,
     series_states,
 )
+from checks.selectors.drift_series import course
 from fleet.models import Operator
 
 #: more charts than this make no report that a person reads; the rest stands in the table

@@ -14,6 +14,8 @@ Anchor = Literal["start", "middle", "end"]
 TEXT = 11.0
 #: a fair width of one letter in text of size 1; labels are placed by it, since fonts differ
 LETTER = 0.56
+#: how a line of each role is drawn
+_KINDS = {"faint": "faint", "limit": "limit", "mark": "mark"}
 
 
 @dataclass(frozen=True)
@@ -187,12 +189,11 @@ def _level(level: Level, frame: Frame, _radius: float, bare: bool) -> list[Ink]:
 
 def _mark(mark: Mark, frame: Frame, _radius: float, _bare: bool) -> list[Ink]:
     at = frame.across(mark.x)
-    return [Stroke(((at, frame.top), (at, frame.bottom)), "mark")]
+    return [Stroke(((at, frame.top), (at, frame.bottom)), _KINDS[mark.role])]
 
 
 def _line(line: Line, frame: Frame, _radius: float, _bare: bool) -> list[Ink]:
-    kind = {"faint": "faint", "limit": "limit", "mark": "mark"}.get(line.role, "line")
-    return [Stroke(frame.place(line.at), kind)] if len(line.at) > 1 else []
+    return [Stroke(frame.place(line.at), _KINDS.get(line.role, "line"))] if len(line.at) > 1 else []
 
 
 def _points(points: Points, frame: Frame, radius: float, _bare: bool) -> list[Ink]:
@@ -229,9 +230,9 @@ def _mark_rows(scene: Scene, sheet: Sheet, x: Pair) -> tuple[Callable[[Frame], l
         for mark, row in placed:
             at, y = frame.across(mark.x), frame.top - 4 - row * (TEXT + 2)
             start = min(at, sheet.width - 8 - width_of(mark.label))
-            inks.append(Words(start, y, mark.label, "mark-label"))
+            inks.append(Words(start, y, mark.label, "tick" if mark.role == "faint" else "mark-label"))
             if row:
-                inks.append(Stroke(((at, y + 3), (at, frame.top)), "mark"))
+                inks.append(Stroke(((at, y + 3), (at, frame.top)), _KINDS[mark.role]))
         return inks
 
     return words, rows
@@ -258,5 +259,4 @@ def _sample(item: Points | Line | Band, x: float, y: float) -> list[Ink]:
         return [Dot(x, y, 3.6, item.shape, item.role)]
     if isinstance(item, Band):
         return [Fill(((x - 7, y - 4), (x + 7, y - 4), (x + 7, y + 4), (x - 7, y + 4)), "band")]
-    kind = {"faint": "faint", "limit": "limit", "mark": "mark"}.get(item.role, "line")
-    return [Stroke(((x - 7, y), (x + 7, y)), kind)]
+    return [Stroke(((x - 7, y), (x + 7, y)), _KINDS.get(item.role, "line"))]

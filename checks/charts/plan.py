@@ -59,15 +59,23 @@ class Spot:
 
 def plan(spots: Sequence[Spot], title: str) -> SafeString:
     """The plan drawing with a numbered tag for each position, and the list of what the numbers mean."""
+    entries = format_html_join("", "{}", ((_entry(n, spot),) for n, spot in enumerate(spots, 1)))
+    return format_html('<div class="plan">{}<ol>{}</ol></div>', _drawn(spots, title), entries)
+
+
+def numbered_plan(spots: Sequence[Spot], title: str) -> SafeString:
+    """The plan drawing alone; the page says elsewhere what the numbers (places in `spots` from 1) mean."""
+    return format_html('<div class="plan alone">{}</div>', _drawn(spots, title))
+
+
+def _drawn(spots: Sequence[Spot], title: str) -> SafeString:
     numbered = list(enumerate(zip(spots, _tag_places(spots), strict=True), 1))
     return format_html(
-        '<div class="plan"><svg viewBox="0 0 520 400" role="group"><title>{}</title>{}{}{}</svg>'
-        "<ol>{}</ol></div>",
+        '<svg viewBox="0 0 520 400" role="group"><title>{}</title>{}{}{}</svg>',
         title,
         _AIRFRAME,
         format_html_join("", "{}", ((_place(spot, tag),) for _, (spot, tag) in numbered)),
         format_html_join("", "{}", ((_label(n, spot, tag),) for n, (spot, tag) in numbered)),
-        format_html_join("", "{}", ((_entry(n, spot),) for n, (spot, _) in numbered)),
     )
 
 

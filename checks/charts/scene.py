@@ -72,10 +72,12 @@ class Level:
 
 @dataclass(frozen=True)
 class Mark:
-    """An upright line at something that happened: a purge, a panel change, the pump started."""
+    """An upright line at something that happened: a purge, a panel change, the pump started; 'faint' where it
+    changes nothing of what is measured, as another instrument."""
 
     x: float
     label: str
+    role: Role = "mark"
 
 
 Item = Points | Line | Band | Level | Mark

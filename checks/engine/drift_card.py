@@ -16,6 +16,9 @@ from checks.engine.drift_data import CLOSING, DRIFTING
 
 WARNED = (DRIFTING, CLOSING)
 YEAR = 365.25
+#: names of the periods beside the calendar years, and days of the first
+LAST_YEAR, ALL = "last year", "all"
+LAST_DAYS = 365
 #: a warning is false where so many days were watched after it and the limit was not crossed
 PATIENCE = 540.0
 #: edges of the chances by which the forecasts are sorted: what was said against how often it came

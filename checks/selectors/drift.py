@@ -1,20 +1,20 @@
-"""The drift ranking and the course of one series, as stored by services.drift."""
+"""The drift ranking as stored by services.drift: one line for each series, with what is on hand for it."""
 
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Count, F, QuerySet
 from django.utils import timezone
 
-from checks.charts.builders import drift_scene, spark_scene
+from checks.charts.builders import spark_scene
 from checks.charts.scene import Scene
-from checks.models import CheckEvent, DriftRun, Result, SeriesState
+from checks.engine.drift_action import PURGE_BEFORE, REPLACE
+from checks.models import CheckEvent, DriftRun, SeriesState
 from checks.selectors.drift_words import Advice, advice, chance_words, crossing_words, share_words
+from checks.selectors.stock import Spares, spares_by_position
 
-MODES = ("both", "compensated", "as read")
 ORDER = ("urgency", F("p_cross").desc(nulls_last=True), F("margin").asc(nulls_last=True), "pk")
 #: states that ask a person for something
 ALARMS = (SeriesState.State.OVER, SeriesState.State.CLOSING, SeriesState.State.DRIFTING)
@@ -24,7 +24,11 @@ STALE_DAYS = 2
 
 @dataclass(frozen=True)
 class DriftRow:
-    """One line of the ranking; texts are as shown, empty where nothing can be said."""
+    """One line of the ranking; texts are as shown, empty where nothing can be said.
+
+    imported: how many of the readings in this life are from paper records; part: what is in store for the
+    panel that is to be purged or replaced; whole: all points of the aircraft may move together.
+    """
 
     pk: int
     state: str
@@ -38,8 +42,11 @@ class DriftRow:
     interval: str
     margin: str
     readings: int
+    imported: int
     next_check_on: dt.date | None
     advice: Advice
+    part: str
+    whole: bool
     spark: Scene
 
 
@@ -49,35 +56,6 @@ class StateCount:
 
     state: str
     number: int
-
-
-@dataclass(frozen=True)
-class ReadingRow:
-    """One reading of a series with the event that it belongs to. life 0: not used; `why` then says why."""
-
-    event_id: UUID
-    on: dt.date
-    as_read: float | None
-    temperature: float | None
-    at_20: float | None
-    upper: float | None
-    outcome: str
-    imported: bool
-    life: int
-    why: str
-
-
-@dataclass(frozen=True)
-class LifeRow:
-    """One life of a series: number from 1, how it began, its readings, how long it lasted."""
-
-    number: int
-    kind: str
-    began_on: dt.date | None
-    first_seen: bool
-    readings: int
-    last_on: dt.date | None
-    days: int | None
 
 
 def series_states() -> QuerySet[SeriesState]:
@@ -92,9 +70,26 @@ def count_series(states: QuerySet[SeriesState]) -> list[StateCount]:
     return [StateCount(state, found.get(state, 0)) for state in SeriesState.URGENCY]
 
 
+def whole_aircraft(states: QuerySet[SeriesState]) -> list[str]:
+    """Registrations of aircraft whose points may all move together. One query."""
+    found = states.filter(facts__whole_aircraft=True).order_by("aircraft__registration")
+    return list(found.values_list("aircraft__registration", flat=True).distinct())
+
+
 def drift_rows(states: Iterable[SeriesState]) -> list[DriftRow]:
-    """The lines of a series_states queryset, in its order."""
-    return [_row(state) for state in states]
+    """The lines of a series_states queryset, in its order. Three queries beside it, none for no line."""
+    states = list(states)
+    if not states:
+        return []
+    ids = {state.aircraft_id for state in states}
+    spares, paper = spares_by_position(ids), from_paper(ids)
+    return [_row(state, spares, paper) for state in states]
+
+
+def from_paper(aircraft_ids: Iterable[int]) -> set[UUID]:
+    """The checks of the aircraft that were brought in from paper records. One query."""
+    imported = CheckEvent.objects.filter(source=CheckEvent.Source.IMPORTED, aircraft__in=list(aircraft_ids))
+    return set(imported.values_list("pk", flat=True))
 
 
 def latest_run() -> DriftRun | None:
@@ -114,23 +109,6 @@ def scatter(run: DriftRun) -> dict[str, float]:
     return {"one": fit["s"], "check": fit["s_check"], "widening": fit["widening"]}
 
 
-def course(state: SeriesState, mode: str = "both") -> Scene:
-    """The chart of one series: points, expected band, limit and resets."""
-    chart = state.chart
-    return drift_scene(
-        [_day(day) for day in chart["days"]],
-        chart["as_read"],
-        chart["at_20"],
-        chart["limit"],
-        [(_day(day), low, high) for day, low, _, high in chart["band"]],
-        [(_day(day), word) for day, word in chart["resets"]],
-        label=state.point.get_quantity_display().capitalize(),
-        unit=state.point.unit,
-        mode=mode,
-        lives=chart["lives"],
-    )
-
-
 def spark_of(state: SeriesState) -> Scene:
     """The life that runs now, small: compensated readings and limit."""
     chart = state.chart
@@ -141,35 +119,7 @@ def spark_of(state: SeriesState) -> Scene:
     return spark_scene([_day(day) for day in days], values, chart["limit"], label)
 
 
-def reading_rows(state: SeriesState) -> list[ReadingRow]:
-    """All readings of the point in events that stand, newest first, those that the trend leaves out too.
-
-    One query.
-    """
-    chart = state.chart
-    used = {UUID(event): n for n, event in enumerate(chart["events"])}
-    results = Result.objects.filter(
-        point=state.point_id, event__in=CheckEvent.objects.standing().filter(aircraft=state.aircraft_id)
-    ).select_related("event")
-    newest = ("-event__work_date", "-event__signed_at", "-pk")
-    return [_reading(one, used.get(one.event_id), chart) for one in results.order_by(*newest)]
-
-
-def life_rows(state: SeriesState) -> list[LifeRow]:
-    """The lives of a series, the one that runs now first."""
-    lives = state.facts.get("lives", [])
-    rows = []
-    for number, life in enumerate(lives, 1):
-        ended = _day(lives[number]["began"]) if number < len(lives) else None
-        began = life["began"] or life["first"]
-        start = _day(began) if began else None
-        days = (ended - start).days if start and ended else None
-        last = _day(life["last"]) if life["last"] else None
-        rows.append(LifeRow(number, life["kind"], start, not life["began"], life["readings"], last, days))
-    return rows[::-1]
-
-
-def _row(state: SeriesState) -> DriftRow:
+def _row(state: SeriesState, spares: dict[tuple[int, int], Spares], paper: set[UUID]) -> DriftRow:
     crossing, interval = crossing_words(state)
     return DriftRow(
         pk=state.pk,
@@ -184,34 +134,36 @@ def _row(state: SeriesState) -> DriftRow:
         interval=interval,
         margin=share_words(state.margin),
         readings=state.readings_in_life,
+        imported=_imported(state, paper),
         next_check_on=state.next_check_on,
         advice=advice(state),
+        part=part_words(state, spares),
+        whole=bool(state.facts.get("whole_aircraft")),
         spark=spark_of(state),
     )
 
 
-def _reading(result: Result, place: int | None, chart: dict[str, Any]) -> ReadingRow:
-    used = place is not None
-    return ReadingRow(
-        event_id=result.event_id,
-        on=result.event.work_date,
-        as_read=None if result.value is None else float(result.value),
-        temperature=None if result.temperature is None else float(result.temperature),
-        at_20=chart["at_20"][place] if used else None,
-        upper=None if result.upper is None else float(result.upper),
-        outcome=result.outcome,
-        imported=result.event.source == CheckEvent.Source.IMPORTED,
-        life=chart["lives"][place] + 1 if used else 0,
-        why="" if used else _left_out(result),
-    )
+def part_words(state: SeriesState, spares: dict[tuple[int, int], Spares]) -> str:
+    """What is in store for the panel of a series that asks for a purge or a new part; empty for the others.
+
+    spares: of selectors.stock.spares_by_position. Where the readings name no panel, how many of the panels
+    could be replaced from store.
+    """
+    if state.action not in (PURGE_BEFORE, REPLACE):
+        return ""
+    if place := state.point.position_id:
+        known = spares.get((state.aircraft_id, place))
+        return known.words if known else "no part on file there"
+    fitted = [one for (aircraft, _), one in spares.items() if aircraft == state.aircraft_id]
+    if not fitted:
+        return "no parts on file"
+    return f"no single panel; parts for {sum(bool(one.at_base) for one in fitted)} of {len(fitted)} on hand"
 
 
-def _left_out(result: Result) -> str:
-    if result.value is None or result.temperature is None:
-        return "no value"
-    if result.outcome == CheckEvent.Outcome.NOT_VALID:
-        return "not valid"
-    return "not in the trend"
+def _imported(state: SeriesState, paper: set[UUID]) -> int:
+    chart = state.chart
+    told = zip(chart["events"], chart["lives"], strict=True)
+    return sum(life == chart["running"] and UUID(event) in paper for event, life in told)
 
 
 def _day(text: str) -> dt.date:

@@ -9,7 +9,7 @@ from django.db.models.functions import TruncMonth
 from django.utils import timezone
 
 from checks.engine.drift import MODEL_VERSION, Thresholds, fit_fleet
-from checks.engine.drift_card import WARNED, Grade, Past, grade
+from checks.engine.drift_card import ALL, LAST_DAYS, LAST_YEAR, WARNED, Grade, Past, grade
 from checks.engine.drift_data import OVER_LIMIT
 from checks.models import ForecastCard, PastForecast, SeriesState
 from checks.services.drift_inputs import gather
@@ -17,9 +17,6 @@ from checks.services.drift_past import keep_past_forecasts
 from checks.services.drift_records import Key
 from checks.services.drift_states import states_of
 
-LAST_YEAR = "last year"
-ALL = "all"
-DAYS = 365
 #: what has changed is told against the state of so many days ago
 CHANGES_DAYS = 30
 KEPT_DAYS = 92
@@ -67,7 +64,7 @@ def _grades(now: dt.datetime) -> dict[str, dict]:
     today = timezone.localdate(now)
     until = float(today.toordinal())
     found: dict[str, Grade] = {
-        LAST_YEAR: grade(pasts, until - DAYS, until),
+        LAST_YEAR: grade(pasts, until - LAST_DAYS, until),
         ALL: grade(pasts, 0.0, until),
     }
     for year in sorted({dt.date.fromordinal(int(past.came)).year for past in pasts}, reverse=True):

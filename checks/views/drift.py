@@ -15,17 +15,16 @@ from checks.filters_drift import DriftFilter
 from checks.models import DriftRun, SeriesState
 from checks.selectors.drift import (
     ALARMS,
-    MODES,
     count_series,
-    course,
     drift_rows,
     is_stale,
     latest_run,
-    life_rows,
-    reading_rows,
+    part_words,
     scatter,
     series_states,
+    whole_aircraft,
 )
+from checks.selectors.drift_series import MODES, course, life_rows, reading_rows
 from checks.selectors.drift_words import (
     ADVICE,
     advice,
@@ -34,6 +33,7 @@ from checks.selectors.drift_words import (
     share_words,
     which_panel,
 )
+from checks.selectors.stock import spares_by_position
 from checks.views.access import needs
 
 PER_PAGE = 50
@@ -52,7 +52,8 @@ def drift_ranking(request: HttpRequest) -> HttpResponse:
 
 
 def _page_of(found: DriftFilter, number: str | None) -> dict[str, Any]:
-    """One page of the ranking with the counts over it. Three queries: counts, rows, the newest run."""
+    """One page of the ranking with the counts over it. Seven queries: counts, whole-aircraft notices, rows
+    with what is in store and what came from paper, the newest run."""
     listed = found.listed
     counts = count_series(found.of_every_state)
     chosen = found.form.cleaned_data["state"]
@@ -60,19 +61,27 @@ def _page_of(found: DriftFilter, number: str | None) -> dict[str, Any]:
     paginator.count = sum(count.number for count in counts if not chosen or count.state == chosen)
     page = paginator.get_page(number)
     rows = [
-        {"row": row, "spark": spark(row.spark), "tone": _tone(row.state)}
+        {"row": row, "spark": spark(row.spark), "tone": tone_of(row.state)}
         for row in drift_rows(page.object_list)
     ]
-    return {"counts": counts, "chosen": chosen, "page_obj": page, "rows": rows, **_computed(latest_run())}
+    return {
+        "counts": counts,
+        "chosen": chosen,
+        "page_obj": page,
+        "rows": rows,
+        "whole": whole_aircraft(found.of_every_state),
+        **computed(latest_run()),
+    }
 
 
-def _tone(state: str) -> str:
+def tone_of(state: str) -> str:
+    """The mark at the edge of a row or card of this state."""
     if state in (SeriesState.State.OVER, SeriesState.State.CLOSING):
         return "act"
     return "heed" if state in ALARMS else ""
 
 
-def _computed(run: DriftRun | None) -> dict[str, Any]:
+def computed(run: DriftRun | None) -> dict[str, Any]:
     """What the 'how sure, and when' note needs."""
     context: dict[str, Any] = {"run": run, "caveats": ADVICE}
     if run:
@@ -93,18 +102,20 @@ def drift_series(request: HttpRequest, pk: int) -> HttpResponse:
     state = get_object_or_404(series_states().select_related("run"), pk=pk)
     asked = request.GET.get("show", "").replace("-", " ")
     mode = asked if asked in MODES else MODES[0]
+    readings = reading_rows(state)
     context: dict[str, Any] = {
         "series": state,
-        "chart": picture(course(state, mode), _caption(mode)),
+        "chart": picture(course(state, mode, readings), _caption(mode)),
         "modes": [{"name": name, "key": name.replace(" ", "-"), "on": name == mode} for name in MODES],
     }
     if request.htmx and not request.htmx.history_restore_request:
         return render(request, "checks/drift_chart.html", context)
-    context |= _computed(state.run) | {
+    context |= computed(state.run) | {
         "advice": advice(state),
         "panel": which_panel(state),
         "facts": _facts(state),
-        "readings": reading_rows(state),
+        "readings": readings,
+        "part": part_words(state, spares_by_position([state.aircraft_id])),
         "lives": life_rows(state),
         "unit": state.point.unit,
     }
@@ -114,7 +125,10 @@ def drift_series(request: HttpRequest, pk: int) -> HttpResponse:
 def _caption(mode: str) -> str:
     if mode == "as read":
         return "As read, each at its own fluid temperature; no limit is drawn, as it differs for each."
-    return "Compensated to 20 °C and set against the reference limit at 20 °C. Each line is one life."
+    return (
+        "Compensated to 20 °C and set against the reference limit at 20 °C. Each line is one life; the band "
+        "is where 9 of 10 readings are expected, up to the next check."
+    )
 
 
 def _facts(state: SeriesState) -> list[dict[str, object]]:

@@ -10,7 +10,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from checks.models import CheckEvent, ImportBatch, SeriesState
-from checks.selectors.drift import course, life_rows, reading_rows, spark_of
+from checks.selectors.drift import spark_of
+from checks.selectors.drift_series import course, life_rows, reading_rows
 from checks.services.drift import refresh_drift
 from checks.services.drift_records import followed
 from checks.services.due import refresh_due
