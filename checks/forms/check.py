@@ -10,7 +10,7 @@ from functools import cached_property
 from checks.engine.areas import PARTS
 from checks.engine.limits import LimitTable
 from checks.engine.units import UNITS, plain, units_for
-from checks.forms.check_instruments import Offer, Offers, Preset, instruments_for, offers, preset
+from checks.forms.check_instruments import Offer, Offers, Preset, by_codes, instruments_for, offers, preset
 from checks.forms.check_text import (
     MORE_ROWS,
     area_name,
@@ -87,6 +87,7 @@ class Block:
     rows: tuple[Row, ...] = ()
     unit: Field | None = None
     instrument: Field | None = None
+    code: Field | None = None
     offered: tuple[Offer, ...] = ()
     refused: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -117,6 +118,7 @@ class CheckForm:
         if self.text is None:
             self.text = self.stored
         self.text = expected_text(self.steps, self.text) | dict(self.text)
+        self.text |= by_codes(self.steps, self.text, self.event.work_date)
 
     @cached_property
     def stored(self) -> dict[str, str]:
@@ -244,6 +246,7 @@ class CheckForm:
             rows=tuple(self._row(step, n) for n in range(rows_shown(step, self.text))),
             unit=unit if len(units) > 1 else Field(unit.name, unit.label, unit.value, unit=units[0][1]),
             instrument=instrument if step.instrument_kind else None,
+            code=self.field(f"{shared}-code", "or its code") if step.instrument_kind else None,
             offered=found.chosen,
             refused=found.refused,
             notes=tuple(self._unit_note(found, instrument.value, unit.value)),

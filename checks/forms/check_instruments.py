@@ -9,7 +9,7 @@ from checks.engine.limits import LimitTable
 from checks.engine.units import plain, to_canonical, unit_of
 from checks.forms.check_text import shared_place
 from checks.models import Step
-from checks.services.instruments import JUDGED_BY, choice_for
+from checks.services.instruments import JUDGED_BY, choice_for, of_codes
 from fleet.models import Base, Instrument
 
 
@@ -20,6 +20,7 @@ class Offer:
     key: str
     label: str
     unit: str
+    code: str
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ def offers(
         note = f"due {due:%d %b %Y}" if due else "needs none"
         short = falls_short(instrument, highest)
         label = ", ".join(part for part in (instrument.code, note, short) if part)
-        chosen.append((bool(short), Offer(str(instrument.pk), label, instrument.unit)))
+        chosen.append((bool(short), Offer(str(instrument.pk), label, instrument.unit, instrument.code)))
     return Offers(tuple(offer for _, offer in sorted(chosen, key=lambda c: c[0])), tuple(refused))
 
 
@@ -81,6 +82,23 @@ def falls_short(instrument: Instrument, highest: Decimal | None) -> str:
     if highest is None or to_canonical(instrument.range_high, instrument.unit) >= highest:
         return ""
     return f"reads to {plain(instrument.range_high)} {unit_of(instrument.unit).label} only"
+
+
+def by_codes(steps: Iterable[Step], text: Mapping[str, str], on: dt.date) -> dict[str, str]:
+    """What typed codes choose: instrument and unit of the step, the code itself taken away.
+
+    A code of none that may serve stays; saving it says why. Three queries, none without a code.
+    """
+    typed = {step: text.get(f"{shared_place(step)}-code", "").strip() for step in steps}
+    found = of_codes(typed.values())
+    fields: dict[str, str] = {}
+    for step, code in typed.items():
+        instrument = found.get(code.lower())
+        if instrument and choice_for(step, instrument, on).ok:
+            place = shared_place(step)
+            fields |= {f"{place}-instrument": str(instrument.pk), f"{place}-unit": instrument.unit}
+            fields[f"{place}-code"] = ""
+    return fields
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
 """Everything on the form of a check as text by field name: as stored, and as typed -> what the service takes.
 
 Names are those of services.inputs. A timed series has its instrument and unit once for all its rows:
-series-<step>-<part>, with part instrument, unit or rows (how many are shown).
+series-<step>-<part>, with part instrument, code (typed instead of choosing one), unit, or rows (how many
+are shown).
 """
 
 import re
@@ -23,7 +24,7 @@ from fleet.models import Position
 
 Text = Mapping[str, str]
 FIRST_ROWS, MORE_ROWS, MOST_ROWS = 6, 3, 60
-_ROW_PART = re.compile(r"reading-(\d+)-\d+-(instrument|unit)")
+_ROW_PART = re.compile(r"reading-(\d+)-\d+-(instrument|unit|code)")
 
 
 def looked_at(step: Step, positions: Iterable[Position]) -> list[Position | None]:
@@ -165,6 +166,7 @@ def _reading(step: Step, sequence: int, text: Text) -> ReadingInput:
         started=text.get(f"{place}-started", ""),
         unit=text.get(f"{shared}-unit", ""),
         instrument=text.get(f"{shared}-instrument", ""),
+        code=text.get(f"{shared}-code", "").strip(),
     )
 
 

@@ -1,11 +1,14 @@
 """One file kept with a check: a photo of a step, or a scan of a paper original."""
 
 from django import forms
+from django.conf import settings
 
 from checks.models import CheckEvent, Photo, Step
 from checks.services.picture import MAX_BYTES
 
 ACCEPTED = "image/jpeg,image/png,image/webp,application/pdf"
+# What of the largest request is left for the other fields and the parts' own lines.
+AROUND = 64 * 1024
 REQUIRED = "Choose a picture, or a scan of a paper original."
 
 
@@ -22,10 +25,6 @@ class PhotoForm(forms.Form):
 
     file = forms.FileField(
         label="Photo, or scan of a paper original",
-        help_text=(
-            f"JPEG, PNG or WebP; a paper original also as PDF. At most {MAX_BYTES // 1024 // 1024} MB. "
-            "Pictures are made smaller, and the place where they were taken is removed."
-        ),
         widget=forms.ClearableFileInput(attrs={"accept": ACCEPTED}),
         error_messages={"required": REQUIRED, "missing": REQUIRED, "empty": "The file is empty."},
     )
@@ -35,4 +34,10 @@ class PhotoForm(forms.Form):
 
     def __init__(self, event: CheckEvent, *args: object, **kwargs: object) -> None:
         super().__init__(*args, auto_id="photo-%s", **kwargs)
+        most = min(MAX_BYTES, settings.MAX_BODY_BYTES - AROUND)
+        self.fields["file"].widget.attrs["data-most"] = most  # a phone says it before it sends in vain
+        self.fields["file"].help_text = (
+            f"JPEG, PNG or WebP; a paper original also as PDF. At most {most / 1024 / 1024:.2g} MB. "
+            "Pictures are made smaller, and the place where they were taken is removed."
+        )
         self.fields["step"].queryset = event.revision.steps.order_by("number")

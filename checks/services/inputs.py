@@ -32,7 +32,8 @@ class ReadingInput:
 
     elapsed: since pump start ('2:30' or seconds); of a timed collection its length.
     started: of a timed collection, its start since pump start.
-    instrument: key of the instrument as text. sequence: 0 for a single value, 0, 1, 2... in a series.
+    instrument: key of the instrument as text. code: typed instead, of none that may
+    serve. sequence: 0 for a single value, 0, 1, 2... in a series.
     """
 
     step: int
@@ -42,9 +43,10 @@ class ReadingInput:
     sequence: int = 0
     elapsed: str = ""
     started: str = ""
+    code: str = ""
 
     def name(self, part: str) -> str:
-        """Name of the form field of one part: typed, unit, instrument, elapsed, started."""
+        """Name of the form field of one part: typed, unit, instrument, code, elapsed, started."""
         return f"reading-{self.step}-{self.sequence}-{part}"
 
 

@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.db.models.functions import Lower
+
 from checks.engine.limits import plain
 from checks.engine.units import from_canonical, to_canonical, unit_of
 from checks.models import Step
@@ -37,6 +39,15 @@ def allowed_instruments(step: Step, on: dt.date, base: Base | None = None) -> li
     choices = [choice_for(step, instrument, on) for instrument in instruments]
     at = base.pk if base else None
     return sorted(choices, key=lambda c: (not c.ok, c.instrument.base_id != at, c.instrument.code))
+
+
+def of_codes(codes: Iterable[str]) -> dict[str, Instrument]:
+    """Instruments by code in small letters, whatever case was typed. Three queries, none without a code."""
+    wanted = {code.lower() for code in codes if code}
+    if not wanted:
+        return {}
+    found = Instrument.objects.annotate(small=Lower("code")).filter(small__in=wanted)
+    return {one.code.lower(): one for one in found.prefetch_related(*JUDGED_BY)}
 
 
 def choice_for(step: Step, instrument: Instrument, on: dt.date) -> Choice:

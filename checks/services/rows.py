@@ -18,7 +18,7 @@ from checks.engine.units import (
 from checks.models import CautionFollowed, CheckEvent, Observation, Reading, Step
 from checks.services.errors import Problem, from_validation
 from checks.services.inputs import CautionInput, DraftInput, ObservationInput, ReadingInput
-from checks.services.instruments import JUDGED_BY, choice_for, out_of_range
+from checks.services.instruments import JUDGED_BY, choice_for, of_codes, out_of_range
 from fleet.models import Instrument, Position
 
 MEASURING = (Step.Kind.MEASURE, Step.Kind.TIMED_SERIES, Step.Kind.TIMED_COLLECTION)
@@ -38,13 +38,15 @@ class DraftRows:
 
 
 def rows_of(event: CheckEvent, given: DraftInput) -> DraftRows:
-    """Read a whole form against the event's revision. Four queries, however many rows."""
+    """Read a whole form against the event's revision. Four queries, however many rows; three more with codes
+    that were typed and chose nothing."""
     steps = {step.pk: step for step in event.revision.steps.select_related("point")}
     positions = {p.pk: p for p in Position.objects.filter(variant_id=event.aircraft.variant_id)}
     keys = {int(r.instrument) for r in given.readings if r.instrument.isdecimal()}
     instruments = Instrument.objects.prefetch_related(*JUDGED_BY).in_bulk(keys)
+    codes = of_codes(r.code for r in given.readings)
     rows = DraftRows()
-    _each(given.readings, rows, lambda r: _readings(event, r, steps, instruments, rows))
+    _each(given.readings, rows, lambda r: _readings(event, r, steps, instruments, codes, rows))
     _each(given.observations, rows, lambda o: _observation(event, o, steps, positions, rows))
     _each(given.cautions, rows, lambda c: _caution(event, c, steps, rows))
     _once_per_place(rows)
@@ -115,8 +117,13 @@ def _readings(
     given: ReadingInput,
     steps: dict[int, Step],
     instruments: dict[int, Instrument],
+    codes: dict[str, Instrument],
     rows: DraftRows,
 ) -> None:
+    if given.code:
+        step = _step(steps, given.step, MEASURING, given.name("code"))
+        words = _code_words(event, step, given.code, codes.get(given.code.lower()))
+        raise _Unreadable(f"Step {step.number}: {words}", given.name("code"))
     if not given.typed.strip():
         return  # times and instrument are filled in beforehand; without a value there is no reading
     step = _step(steps, given.step, MEASURING, given.name("typed"))
@@ -189,6 +196,14 @@ def _instrument(
     if outside:
         raise _Unreadable(f"{where}: {outside}", given.name("typed"))
     reading.instrument, reading.calibration = instrument, choice.calibration
+
+
+def _code_words(event: CheckEvent, step: Step, code: str, instrument: Instrument | None) -> str:
+    """Why a typed code chose no instrument, with the way out."""
+    if instrument is None:
+        return f"no instrument has the code “{code}”. Type it as on its label, or choose from the list."
+    why_not = choice_for(step, instrument, event.work_date).why_not
+    return why_not or f"{instrument.code} may serve; save once more to choose it."
 
 
 def _observation(

@@ -93,3 +93,23 @@ def test_pages_of_labels_and_of_a_part_on_the_shelf(browser_page, sign_in, world
     page.goto(f"/l/part/{part.part_id}/")
     assert page.get_by_text("fitted to no aircraft").is_visible()
     run.fits(page)
+
+
+def test_a_code_is_typed_instead_without_a_network_too(browser_page, sign_in, world: World) -> None:
+    page = browser_page
+    sign_in(world.person("technician1"))
+    run.start(page, world)
+    run.to(page, "Step 14 of 19")
+    page.context.set_offline(True)
+    code = page.get_by_label("or its code").locator("visible=true")
+    code.fill("thermo-1")
+    code.press("Enter")
+    page.get_by_text("Not offered here: thermo-1.").wait_for()
+    assert gauge_of(page).startswith("Choose")
+    run.fits(page)
+    code.fill("Gauge-2")
+    code.press("Enter")
+    assert gauge_of(page).startswith("gauge-2, due")
+    assert not code.is_visible()  # one is chosen: nothing more to ask
+    assert page.evaluate("document.activeElement.matches('[data-sets]')")
+    page.locator("[data-is=kept]").wait_for(state="visible")

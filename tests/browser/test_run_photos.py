@@ -64,9 +64,19 @@ def test_a_file_too_large_for_the_site_does_not_wait_for_ever(
     sign_in(world.person("technician1"))
     run.start(page, world)
     run.to(page, "Step 14 of 19")
+    posted = []
+    page.on("request", lambda asked: asked.url.endswith("/photos/") and posted.append(asked.method))
     add(page, b"x" * 300_000, "too large")
     says = page.locator("[data-photo-says]")
+    says.get_by_text("Not kept. It has 0.3 MB; at most 0.1 MB are taken.").wait_for()
+    assert page.locator("#photo-remark").input_value() == "too large" and posted == []
+    run.fits(page)
+
+    # The site's limit is lower than the page knows: the server's refusal is heard, and it does not wait.
+    page.locator("#photo-file").evaluate("one => { one.dataset.most = '9999999' }")
+    page.get_by_role("button", name="Keep with this check").click()
     says.get_by_text("The file is too large for this site.").wait_for()
+    assert posted == ["POST"]
     says.get_by_role("button", name="Drop it from this phone").click()
     says.wait_for(state="hidden")
     assert not Photo.objects.exists()

@@ -251,3 +251,52 @@ def test_two_drafts_ask_as_much_as_twenty_two(world: World, client: Client) -> N
         counts.append(len(asked))
     assert page.content.decode().count("Use in this check") == 22
     assert counts[0] == counts[1]
+
+
+# --- its code, typed ----------------------------------------------------------------------------------------
+
+
+def with_code(world: World, client: Client, code: str, typed: str = "96") -> tuple[Step, str]:
+    """Post a draft of which only a code and one value were typed: the step, and the page that answers."""
+    draft = started(world, world.forward)
+    step = series_step(draft)
+    form = {f"series-{step.pk}-code": code, f"series-{step.pk}-unit": "kPa"}
+    form |= {f"reading-{step.pk}-1-typed": typed, f"reading-{step.pk}-1-elapsed": "1:00"}
+    answer = client.post(reverse("checks:check", args=[draft.pk]), form, follow=True)
+    return step, answer.content.decode()
+
+
+@pytest.mark.parametrize("code", ["gauge-2", " GAUGE-2 "])
+def test_a_typed_code_chooses_the_instrument(world: World, client: Client, code: str) -> None:
+    step, page = with_code(world, client, code)
+    assert chosen(page, step) == instrument_key("gauge-2")
+    assert CheckEvent.objects.get().readings.get().instrument.code == "gauge-2"
+    assert f'name="series-{step.pk}-code" value=""' in page
+
+
+def test_its_unit_comes_with_a_typed_code(world: World, client: Client) -> None:
+    with_code(world, client, "gauge-3", typed="14")
+    assert CheckEvent.objects.get().readings.get().unit == "[psi]"
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [
+        ("gauge-77", "no instrument has the code “gauge-77”"),
+        ("thermo-1", "thermo-1 is a thermometer; this step asks for: pressure gauge."),
+        ("gauge-6", "gauge-6 is out of use; take another one."),
+    ],
+)
+def test_a_code_that_may_not_serve_is_refused_and_stays_typed(
+    world: World, client: Client, code: str, words: str
+) -> None:
+    step, page = with_code(world, client, code)
+    assert f"Step {step.number}: {words}" in page
+    assert f'name="series-{step.pk}-code" value="{code}"' in page
+    assert f'name="reading-{step.pk}-1-typed" value="96"' in page and chosen(page, step) == ""
+    assert not CheckEvent.objects.get().readings.exists()
+
+
+def test_a_code_without_a_value_yet_chooses_too(world: World, client: Client) -> None:
+    step, page = with_code(world, client, "gauge-2", typed="")
+    assert chosen(page, step) == instrument_key("gauge-2")

@@ -26,6 +26,27 @@
     });
   }
 
+  // A typed code chooses the instrument that has it; of one that is not offered the server says why.
+  for (const input of form.querySelectorAll("[data-chooses]")) {
+    const says = input.parentElement.querySelector("[data-code-says]");
+    input.addEventListener("change", () => {
+      const code = input.value.trim().toLowerCase();
+      const select = form.elements[input.dataset.chooses];
+      const found = code && [...select.options].find((option) => option.dataset.code === code);
+      says.hidden = !code || Boolean(found);
+      says.querySelector("span").textContent = says.hidden ? "" : `Not offered here: ${input.value.trim()}.`;
+      if (!found) return;
+      input.value = "";
+      select.value = found.value;
+      changed(select);
+    });
+    input.addEventListener("keydown", (event) => {
+      if (event.key !== "Enter") return;
+      event.preventDefault(); // it ends the code; it does not send the form
+      form.elements[input.dataset.chooses].focus(); // leaving the field is its change
+    });
+  }
+
   // 'Same instrument': the one of the nearest step above that chose one which is offered here too.
   const selects = [...form.querySelectorAll("[data-sets]")];
   for (const button of form.querySelectorAll("[data-same-instrument]")) {

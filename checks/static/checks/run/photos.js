@@ -49,8 +49,18 @@ async function tell(words = "") {
   says.hidden = !says.childNodes.length;
 }
 
+const megabytes = (bytes) => `${Math.round((bytes / 1024 / 1024) * 10) / 10} MB`;
+
+/** Why a file is too large to be sent at all, or nothing. */
+function tooLarge(file) {
+  const most = Number(form.elements.file.dataset.most);
+  return file.size > most ? `It has ${megabytes(file.size)}; at most ${megabytes(most)} are taken. Take it again at a lower setting, or make it smaller.` : "";
+}
+
 /** 'kept', 'refused' (with words in one.refused), or 'later'. */
 async function send(one) {
+  one.refused = tooLarge(one.file); // a server that refuses by length may just close the line, which looks like no network
+  if (one.refused) return "refused";
   const body = new FormData();
   for (const name of ["step", "kind", "remark"]) body.append(name, one.fields[name] ?? "");
   body.append("person", one.person);
@@ -92,6 +102,8 @@ async function submitted(event) {
   event.preventDefault();
   event.stopPropagation();
   const [file] = form.elements.file.files;
+  const words = tooLarge(file);
+  if (words) return tell(`Not kept. ${words}`); // it stays chosen, with its remark
   const { step, kind, remark } = form.elements;
   const fields = { step: step.value, kind: kind.value, remark: remark.value, name: file.name };
   const one = { person: run.person, event: run.event, address: form.getAttribute("action"), fields, file };
