@@ -3,37 +3,25 @@
 The due list has files of its own (reports.duelist), on paper too.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
 
 from django.http import QueryDict
 from django.utils import timezone
 
-from checks.filters_drift import DriftFilter
 from checks.forms.aircraft import AircraftFilter, IcingFilter
 from checks.forms.check_filter import RecordFilter, with_states
 from checks.forms.revisions import ProcedureFilter
 from checks.forms.utilisation import UtilisationFilter
 from checks.models import CheckEvent, Procedure, Revision
 from checks.selectors.defects import DefectShown, shown
-from checks.selectors.drift import drift_rows, series_states
 from checks.selectors.revisions import with_states as with_revision_states
 from checks.views import check_records, defects, instruments, revisions, utilisation
 from checks.views.aircraft import list_lines
 from fleet.models import Aircraft
+from reports.listed import Listed, Rows
+from reports.lists_trend import TREND
 from reports.stock_lists import ENTRIES, STOCK, entry_rows, stock_rows
 from reports.tables.csv import Cell
-
-Rows = Iterable[Sequence[Cell]]
-
-
-@dataclass(frozen=True)
-class Listed:
-    """A list as a file: the page that shows it, its columns, its rows for a query (None: not understood)."""
-
-    page: str
-    columns: tuple[str, ...]
-    rows: Callable[[QueryDict], Rows | None]
 
 
 def _records(query: QueryDict) -> Rows | None:
@@ -108,32 +96,6 @@ def _defect(one: DefectShown) -> Sequence[Cell]:
         deferral.category if deferral else "",
         deferral.expires_on if deferral else None,
         deferral.limitation if deferral else "",
-    )
-
-
-def _drift(query: QueryDict) -> Rows | None:
-    found = DriftFilter(query, queryset=series_states())
-    if not found.is_valid():
-        return None
-    states = list(found.listed)
-    return (
-        (
-            row.registration,
-            row.base,
-            row.variant,
-            row.point,
-            row.quantity,
-            row.state,
-            None if state.p_cross is None else round(state.p_cross, 3),
-            state.crossing_on,
-            state.crossing_low,
-            state.crossing_high,
-            None if state.margin is None else round(state.margin, 3),
-            row.readings,
-            row.next_check_on,
-            row.advice.what,
-        )
-        for state, row in zip(states, drift_rows(states), strict=True)
     )
 
 
@@ -236,26 +198,7 @@ LISTS = {
         ),
         _defects,
     ),
-    "drift": Listed(
-        "checks:drift_ranking",
-        (
-            "Aircraft",
-            "Base",
-            "Variant",
-            "Point",
-            "Quantity",
-            "State",
-            "Chance to cross before the next check",
-            "Crossing date",
-            "Earliest (8 of 10)",
-            "Latest (8 of 10)",
-            "Margin as share of the limit",
-            "Readings",
-            "Next check",
-            "What to do",
-        ),
-        _drift,
-    ),
+    **TREND,
     "utilisation": Listed(
         "checks:utilisation",
         ("Aircraft", "Base", "Latest entry", "Flight hours", "Landings"),
