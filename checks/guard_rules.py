@@ -12,6 +12,7 @@ from fleet.guards import VERBS, Guard
 
 SIGNED = "a signed check is final: correct it by a new signed entry"
 APPROVED = "an approved revision is never edited: type a new revision"
+APPROVED_ITEM = "an approved MEL item is never edited: type a revised one"
 APPENDED = "is appended and never changed"
 
 # Rows that are written once. Whatever comes later is a row of its own.
@@ -22,6 +23,12 @@ WRITTEN_ONCE = (
     models.Decision,
     models.Defect,
     models.Deferral,
+    models.DefectRelease,
+    models.Extension,
+    models.ExtensionAnswer,
+    models.FerryPermit,
+    models.OutsideRelease,
+    models.PartOrder,
     models.Rectification,
     models.InstrumentFinding,
     models.DoubtReview,
@@ -35,6 +42,7 @@ def rules() -> list[Guard]:
     return [
         *_frozen(models.CheckEvent, """{row}."state" = 'signed'""", SIGNED),
         *_frozen(models.Revision, '{row}."approved_at" IS NOT NULL', APPROVED),
+        *_frozen(models.MelItem, '{row}."approved_at" IS NOT NULL', APPROVED_ITEM),
         *_written_once(),
         *_added_not_changed(),
         *_chain(),

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from checks.engine.units import from_canonical, plain
-from checks.models import CheckEvent, RecurringCheck, Revision, Step
-from fleet.models import Aircraft, Instrument, MeasuringPoint, Position, User, UtilisationEntry
+from checks.models import CheckEvent, MelItem, RecurringCheck, Revision, Step
+from fleet.models import Aircraft, Instrument, MeasuringPoint, Operator, Position, User, UtilisationEntry
 from reports.demo.aircraft import load_aircraft
 from reports.demo.master import Master, load_master
 from reports.demo.plan import Planned, PlannedReading
@@ -108,6 +108,11 @@ class World:
                 usual = from_canonical(step.point.nominal, _unit(step))
                 yield from _of_point(step, values.get(step.point.code, plain(usual.quantize(Decimal("0.1")))))
 
+    def item(self, number: str = "30-10-01") -> MelItem:
+        """An item of the MEL in force: 30-10-01 is C, -02 D, -03 B; 30-20-01 to -03 are A, in days, flight
+        hours and flight days."""
+        return self.master.mel[number]
+
     def recurring(self, aircraft: Aircraft, code: str = "pressure-flow") -> RecurringCheck:
         return self.master.recurring[aircraft.variant.code, code]
 
@@ -123,6 +128,9 @@ def build_world(*, today: dt.date = TODAY, aircraft: int = 2, password: str = PA
 
 def _build(today: dt.date, aircraft: int, password: str) -> World:
     master = load_master(today=today, password=password)
+    # One entry a month old is all there is: only tests of stale utilisation ask about its age.
+    Operator.objects.update(stale_use_days=3650)
+    master.operator.refresh_from_db()
     fleet = load_aircraft(master, [_aircraft(number) for number in range(aircraft)])
     UtilisationEntry.objects.bulk_create(
         UtilisationEntry(

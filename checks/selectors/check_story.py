@@ -92,6 +92,15 @@ def acts_open(event: CheckEvent, person: User, given: Collection[str], corrected
     return {act for act, open_ in wanted.items() if open_}
 
 
+def decision_open(event: CheckEvent) -> bool:
+    """Whether a written decision is still to be made on a signed event. One query at most."""
+    return (
+        may_be_decided(event)
+        and not hasattr(event, "decision")
+        and not CheckEvent.objects.signed().filter(supersedes=event).exists()
+    )
+
+
 def state_word(event: CheckEvent, *, inspected: bool, released: bool, corrected: bool) -> str:
     """How far a record has come, as one of the words of fleet.shapes. No query."""
     if event.is_draft:

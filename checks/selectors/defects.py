@@ -3,16 +3,19 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import Case, CharField, Exists, OuterRef, QuerySet, Value, When
+from django.db.models import Case, CharField, Exists, OuterRef, QuerySet, Subquery, Value, When
+from django.db.models.functions import Coalesce, Least
 
 from checks.engine.outcome import ESCALATE
-from checks.models import CheckEvent, Defect, Deferral, Rectification
+from checks.models import CheckEvent, Defect, Deferral, ExtensionAnswer, Rectification
 from checks.selectors.due_counting import counting_events
-from checks.selectors.release import WITHIN
+from checks.selectors.release import WITHIN, deferral_day
 
 OPEN, DEFERRED, EXPIRED, CLOSED = "open", "deferred", "deferral expired", "closed"
-STATES = (OPEN, EXPIRED, DEFERRED, CLOSED)
+NOT_KNOWN = "deferral limit not known"
+STATES = (OPEN, EXPIRED, NOT_KNOWN, DEFERRED, CLOSED)
 RETESTS = 12
+NEVER = dt.date(9999, 12, 31)
 
 
 @dataclass(frozen=True)
@@ -24,17 +27,40 @@ class DefectShown:
     deferral: Deferral | None
 
 
+def with_last_day(deferrals: QuerySet[Deferral]) -> QuerySet[Deferral]:
+    """Adds `last_on` and `told_until`: the last day on which it holds, extension and recorded use counted,
+    and the day after which the recorded use can't tell; NEVER where there is none."""
+    approved = ExtensionAnswer.objects.filter(extension__deferral=OuterRef("pk"), approved=True)
+    never = Value(NEVER)
+    by_day = Coalesce(Subquery(approved.values("extension__expires_on")[:1]), "expires_on", never)
+    return deferrals.annotate(
+        last_on=Least(by_day, Coalesce("use__last_on", never)),
+        told_until=Coalesce("use__known_until", never),
+    )
+
+
 def with_states(defects: QuerySet[Defect], today: dt.date) -> QuerySet[Defect]:
-    """Adds `now_is`, one of STATES: the words of Defect.state, today in the deferral time base."""
-    deferrals = Deferral.objects.filter(defect=OuterRef("pk"))
+    """Adds `now_is`, one of STATES: the words of Defect.state, today in the deferral time base. Of several
+    deferrals the newest governs."""
+    newest = with_last_day(Deferral.objects.filter(defect=OuterRef("pk"))).order_by("-pk")
     state = Case(
         When(Exists(Rectification.objects.filter(defect=OuterRef("pk"))), then=Value(CLOSED)),
-        When(Exists(deferrals.filter(expires_on__gte=today)), then=Value(DEFERRED)),
-        When(Exists(deferrals), then=Value(EXPIRED)),
-        default=Value(OPEN),
+        When(holds_until=None, then=Value(OPEN)),
+        When(holds_until__lt=today, then=Value(EXPIRED)),
+        When(use_told_until__lt=today, then=Value(NOT_KNOWN)),
+        default=Value(DEFERRED),
         output_field=CharField(),
     )
-    return defects.annotate(now_is=state)
+    return defects.annotate(
+        holds_until=Subquery(newest.values("last_on")[:1]),
+        use_told_until=Subquery(newest.values("told_until")[:1]),
+        now_is=state,
+    )
+
+
+def recorded_day(defect: Defect) -> dt.date:
+    """The day from which its deferrals count, in the operator's time base. One query at most."""
+    return defect.recorded_on or deferral_day(defect.raised_at)
 
 
 def escalated() -> Exists:
@@ -51,13 +77,14 @@ def escalated() -> Exists:
 def shown_of(defects: QuerySet[Defect], today: dt.date) -> list[DefectShown]:
     """The defects with state and newest deferral, the newest raised first. Two queries."""
     listed = with_states(defects, today).select_related("aircraft__base", "position")
-    return [shown(defect) for defect in listed.prefetch_related("deferrals").order_by("-raised_at", "-pk")]
+    return [
+        shown(defect) for defect in listed.prefetch_related(*Deferral.WHOLE).order_by("-raised_at", "-pk")
+    ]
 
 
 def shown(defect: Defect) -> DefectShown:
     """One defect of with_states. One query unless the deferrals were fetched with it."""
-    newest = max(defect.deferrals.all(), key=lambda one: (one.expires_on, one.pk), default=None)
-    return DefectShown(defect, defect.now_is, newest)
+    return DefectShown(defect, defect.now_is, defect.newest_deferral)
 
 
 def retests(defect: Defect) -> list[CheckEvent]:

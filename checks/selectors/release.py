@@ -2,10 +2,11 @@
 
 import datetime as dt
 import zoneinfo
+from collections.abc import Collection
 
 from django.utils import timezone
 
-from checks.models import CheckEvent, Defect
+from checks.models import CautionFollowed, CheckEvent, Defect, Deferral
 from checks.selectors.doubt import doubts_of
 from checks.selectors.due_counting import counting_events
 from checks.selectors.events import defects_of_occasion, may_be_decided
@@ -54,21 +55,48 @@ def release_obstacles(event: CheckEvent, at: dt.datetime) -> list[str]:
         obstacles.append("The second signature is missing. Ask an inspector for it.")
     obstacles += _outcome_obstacles(event)
     obstacles += _doubt_obstacles(event)
+    own = frozenset(defect.pk for defect in defects_of_occasion(event))
+    return obstacles + aircraft_obstacles(event.aircraft_id, at, own)
+
+
+def aircraft_obstacles(aircraft_id: int, at: dt.datetime, own: Collection[int] = ()) -> list[str]:
+    """What of the whole aircraft speaks against any release: defects neither rectified nor deferred, and what
+    a draft disturbed and does not record as put back. own: the defects of the work itself.
+
+    A release says that no unairworthy condition is known (14 CFR 135.443), and an open line is one whatever
+    check opened it; so it bars the release of other work too.
+    """
     today = deferral_day(at)
-    own = {defect.pk for defect in defects_of_occasion(event)}
-    open_defects = Defect.objects.open().filter(aircraft=event.aircraft_id).prefetch_related("deferrals")
-    for defect in open_defects.order_by("raised_at"):
+    obstacles = []
+    found = Defect.objects.open().filter(aircraft=aircraft_id).prefetch_related(*Deferral.WHOLE)
+    for defect in found.order_by("raised_at"):
         state = defect.state(today)
         if state == "deferred":
             continue
         own_words = "This work's own defect"
         raised = f"The defect raised on {defect.raised_at:%d %b %Y}"
+        way = "Have it rectified, or deferred under the operator's MEL."
+        if state == "deferral limit not known":
+            way = "Enter the utilisation since, so that it is known whether the deferral holds."
         obstacles.append(
             f"{own_words if defect.pk in own else raised} is neither rectified nor deferred "
-            f"({state}): {defect.description.splitlines()[0]}. "
-            "Have it rectified, or deferred under the operator's MEL."
+            f"({state}): {defect.description.splitlines()[0]}. {way}"
         )
-    return obstacles
+    return obstacles + _left_disturbed(aircraft_id)
+
+
+def _left_disturbed(aircraft_id: int) -> list[str]:
+    left = CautionFollowed.objects.filter(
+        event__aircraft=aircraft_id, event__state=CheckEvent.State.DRAFT, restored=False
+    ).exclude(step__restore_text="")
+    rows = left.order_by("event__work_date", "event", "step__number").values_list(
+        "event__revision__procedure__title", "event__work_date", "step__restore_text"
+    )
+    return [
+        f"{task} begun on {day:%d %b %Y} is not signed, and not recorded as put back: {words} "
+        "Have it put back and recorded, or that check signed."
+        for task, day, words in rows
+    ]
 
 
 def _outcome_obstacles(event: CheckEvent) -> list[str]:

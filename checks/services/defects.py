@@ -1,20 +1,36 @@
 """Defects: raised by a check or a person, deferred under the operator's MEL, closed by a signature alone."""
 
 import datetime as dt
+from dataclasses import dataclass
+from decimal import Decimal
+from hashlib import sha256
 
-from django.core.exceptions import ValidationError
+from django.core.files.base import File
 from django.db import transaction
 from django.utils import timezone
 
 from checks.engine.deferral import deferral_expiry
-from checks.models import CheckEvent, Defect, Deferral, Rectification
+from checks.models import CheckEvent, Defect, Deferral, MelItem, OutsideRelease, Rectification
+from checks.selectors.defects import recorded_day
 from checks.selectors.events import defects_of_occasion
 from checks.selectors.release import deferral_day, is_within, retest_of
 from checks.services import after_sign
 from checks.services.chain import append, locked_head, row
-from checks.services.errors import RecordError, from_validation
+from checks.services.deferral_use import refresh_deferral_use
+from checks.services.errors import Problem, RecordError, refuse_if
+from checks.services.kept import base_day, link, unlinked, whole
 from checks.services.persons import authorised, may, prove
-from fleet.models import Aircraft, Authorisation, Position, User
+from fleet.models import Aircraft, Authorisation, MeasuringPoint, Position, User, UtilisationEntry
+
+
+@dataclass(frozen=True)
+class OutsideWork:
+    """The release certificate of another organisation; file None: kept on paper only."""
+
+    organisation: str
+    certificate_number: str
+    released_on: dt.date
+    file: File | None = None
 
 
 @transaction.atomic
@@ -24,22 +40,36 @@ def raise_defect(
     by: User,
     description: str,
     position: Position | None = None,
+    point: MeasuringPoint | None = None,
+    source: str = Defect.Source.HAND,
+    reported_by: str = "",
+    reference: str = "",
+    recorded_on: dt.date | None = None,
 ) -> Defect:
-    """Put a finding of a person on record."""
+    """Put a finding of a person on record. recorded_on: the day of its write-up, where it is typed later."""
+    at = timezone.now()
     may(by, "checks.raise_defect")
     if not description.strip():
         raise RecordError("Say what was found.", field="description")
-    if position and position.variant_id != aircraft.variant_id:
-        raise RecordError(
-            f"{position} is no position of {aircraft}. Choose one of its own.", field="position"
-        )
+    for field, place in (("position", position), ("point", point)):
+        if place and place.variant_id != aircraft.variant_id:
+            raise RecordError(f"{place} is no {field} of {aircraft}. Choose one of its own.", field=field)
+    if recorded_on and recorded_on > deferral_day(at):
+        raise RecordError("The recorded date is still to come.", field="recorded_on")
+    if source == Defect.Source.PILOT and not reported_by.strip():
+        raise RecordError("Say who reported it.", field="reported_by")
     return _raised(
         Defect(
             aircraft=aircraft,
             position=position,
+            point=point,
             description=description.strip(),
+            source=source,
+            reported_by=reported_by.strip(),
+            reference=reference.strip(),
+            recorded_on=recorded_on,
             raised_by=by,
-            raised_at=timezone.now(),
+            raised_at=at,
         )
     )
 
@@ -66,44 +96,79 @@ def defer(
     defect: Defect,
     by: User,
     password: str,
-    mel_item: str,
-    category: str,
+    item: MelItem,
     recorded_on: dt.date,
-    limitation: str,
-    stated_days: int | None = None,
-    limits_icing: bool = True,
+    from_hours: Decimal | None = None,
+    maintenance_confirmed: bool = False,
+    operations_confirmed: bool = False,
+    placard_placed: bool = False,
 ) -> Deferral:
-    """Defer an open defect under the operator's MEL. The last day follows from the recorded date alone.
+    """Defer an open defect under an item of the operator's MEL. The last day follows from the recorded date
+    alone; an item in flight hours or flight days is counted against the recorded utilisation.
 
     A later deferral of the same defect never runs from a later recorded date: the clock is not set back.
+    from_hours: total flight hours when it was recorded, where the item states flight hours.
     """
     at = timezone.now()
     may(by, "checks.defer_defect")
     prove(by, password)
     defect = _locked_open(defect)
     _deferrable(defect, recorded_on, deferral_day(at))
-    try:
-        expires_on = deferral_expiry(category, recorded_on, stated_days=stated_days)
-    except ValueError as error:
-        raise RecordError(f"{error}.".capitalize(), field="stated_days") from None
-    deferral = Deferral(
+    confirmed = {
+        "maintenance_confirmed": maintenance_confirmed,
+        "operations_confirmed": operations_confirmed,
+        "placard_placed": placard_placed,
+    }
+    _item_serves(item, defect, confirmed)
+    deferral = written_deferral(defect=defect, item=item, recorded_on=recorded_on, by=by, at=at, **confirmed)
+    if item.stated_unit == MelItem.Unit.HOURS:
+        deferral.from_hours = _hours_when_recorded(defect.aircraft, recorded_on, from_hours)
+    keep_deferral(deferral)
+    after_sign.refresh(defect.aircraft)
+    return deferral
+
+
+def written_deferral(
+    *,
+    defect: Defect,
+    item: MelItem,
+    recorded_on: dt.date,
+    by: User,
+    at: dt.datetime,
+    maintenance_confirmed: bool,
+    operations_confirmed: bool,
+    placard_placed: bool,
+) -> Deferral:
+    """The row of a deferral with what the item states; None where the item asks for nothing to confirm."""
+    unit = item.stated_unit
+    by_day = not unit or unit == MelItem.Unit.DAYS
+    stated = item.stated if unit == MelItem.Unit.DAYS else None
+    return Deferral(
         defect=defect,
-        mel_item=mel_item.strip(),
-        category=category,
+        item=item,
+        mel_item=item.number,
+        category=item.category,
         recorded_on=recorded_on,
-        expires_on=expires_on,
-        limits_icing=limits_icing,
-        limitation=limitation.strip(),
+        expires_on=deferral_expiry(item.category, recorded_on, stated_days=stated) if by_day else None,
+        limit_hours=item.stated if unit == MelItem.Unit.HOURS else None,
+        limit_flight_days=item.stated if unit == MelItem.Unit.FLIGHT_DAYS else None,
+        limits_icing=item.limits_icing,
+        limitation=item.limitation,
+        placard=item.placard,
+        placard_placed=placard_placed if item.placard else None,
+        maintenance_confirmed=maintenance_confirmed if item.maintenance_steps else None,
+        operations_confirmed=operations_confirmed if item.operations_steps else None,
         deferred_by=by,
         deferred_at=at,
     )
-    _whole(deferral)
-    deferral.record = append(
-        aircraft=defect.aircraft, act="deferral", payload={"deferral": _unlinked(deferral)}, at=at
-    )
-    deferral.save(force_insert=True)
-    after_sign.refresh(defect.aircraft)
-    return deferral
+
+
+def keep_deferral(deferral: Deferral) -> None:
+    """The pen below: a deferral as a link of the chain that carries the item as it was."""
+    aircraft = deferral.defect.aircraft
+    more = {"item": row(deferral.item)} if deferral.item else {}
+    link(deferral, aircraft=aircraft, act="deferral", name="deferral", at=deferral.deferred_at, more=more)
+    refresh_deferral_use(aircraft_ids=[aircraft.pk])
 
 
 @transaction.atomic
@@ -115,26 +180,58 @@ def rectify(
     text: str,
     retest: CheckEvent | None = None,
     without_retest: str = "",
+    outside: OutsideWork | None = None,
 ) -> Rectification:
     """Close a defect under a signature. One that a check raised asks for a later retest of the same task
-    within its limits, or for the written reason why there is none; the retest alone closes nothing."""
+    within its limits, or for the written reason why there is none; the retest alone closes nothing.
+
+    outside: the release certificate with which work done elsewhere came back; its file is kept and hashed.
+    """
     at = timezone.now()
     may(by, "checks.rectify_defect")
     prove(by, password)
     defect = _locked_open(defect)
-    signatory = authorised(by, Authorisation.Act.RELEASE, defect.aircraft.variant, {_today(defect, at)})
+    days = {base_day(defect.aircraft, at)}
+    signatory = authorised(by, Authorisation.Act.RELEASE, defect.aircraft.variant, days)
     _rectifiable(defect, text, retest, without_retest)
+    if outside and outside.released_on > days.copy().pop():
+        raise RecordError("The release certificate is dated in the future.", field="released_on")
     if retest is None and without_retest.strip():
         text = f"{text.strip()}\nNo retest: {without_retest.strip()}"
     rectification = Rectification(
         defect=defect, retest=retest, text=text.strip(), rectified_by=by, rectified_at=at
     )
-    _whole(rectification)
-    payload = {"rectification": _unlinked(rectification), "signature": signatory.payload()}
+    whole(rectification)
+    release = _outside(outside)
+    payload = {"rectification": unlinked(rectification), "signature": signatory.payload()}
+    if release:
+        told = ("organisation", "certificate_number", "released_on", "digest")
+        payload["outside"] = {name: getattr(release, name) for name in told}
     rectification.record = append(aircraft=defect.aircraft, act="rectification", payload=payload, at=at)
     rectification.save(force_insert=True)
+    if release:
+        release.rectification = rectification
+        release.save(force_insert=True)
     after_sign.refresh(defect.aircraft)
     return rectification
+
+
+def _outside(given: OutsideWork | None) -> OutsideRelease | None:
+    """The row of a release certificate, whole but for the rectification that it belongs to."""
+    if given is None:
+        return None
+    release = OutsideRelease(
+        organisation=given.organisation.strip(),
+        certificate_number=given.certificate_number.strip(),
+        released_on=given.released_on,
+    )
+    whole(release, "rectification")
+    if given.file:
+        content = given.file.read()
+        given.file.seek(0)
+        release.digest = sha256(content).hexdigest()
+        release.file.save(given.file.name, given.file, save=False)
+    return release
 
 
 def _raised(defect: Defect) -> Defect:
@@ -160,19 +257,58 @@ def _locked_open(defect: Defect) -> Defect:
 def _deferrable(defect: Defect, recorded_on: dt.date, today: dt.date) -> None:
     if recorded_on > today:
         raise RecordError("The recorded date is still to come.", field="recorded_on")
-    raised_on = deferral_day(defect.raised_at)
     first = defect.deferrals.order_by("recorded_on").first()
     if first and recorded_on > first.recorded_on:
         raise RecordError(
             f"It was recorded on {first.recorded_on:%d %b %Y}: a later deferral counts from that day too.",
             field="recorded_on",
         )
-    if recorded_on > raised_on:
+    recorded = recorded_day(defect)
+    if recorded_on > recorded:
         raise RecordError(
-            f"It is on record since {raised_on:%d %b %Y}, and the days count from there. Enter that date "
+            f"It is on record since {recorded:%d %b %Y}, and the days count from there. Enter that date "
             "or an earlier one.",
             field="recorded_on",
         )
+
+
+def _item_serves(item: MelItem, defect: Defect, confirmed: dict[str, bool]) -> None:
+    """RecordError unless the item is in force for the aircraft, and what it asks for is confirmed."""
+    serving = MelItem.objects.in_force().for_variant(defect.aircraft.variant_id)
+    if not serving.filter(pk=item.pk).exists():
+        raise RecordError(
+            "This item is not in force for the aircraft. Choose one that is approved for its variant.",
+            field="item",
+        )
+    asked = (
+        (
+            "maintenance_confirmed",
+            item.maintenance_steps,
+            "The item has (M) steps: confirm that they are done.",
+        ),
+        (
+            "operations_confirmed",
+            item.operations_steps,
+            "The item has (O) steps: confirm that the crew has them.",
+        ),
+        ("placard_placed", item.placard, "The item asks for a placard: confirm that it is in place."),
+    )
+    refuse_if(Problem(words, name) for name, text, words in asked if text.strip() and not confirmed[name])
+
+
+def _hours_when_recorded(aircraft: Aircraft, recorded_on: dt.date, given: Decimal | None) -> Decimal:
+    """The total flight hours from which an item's hours count, held to what is entered around that day."""
+    if given is None:
+        raise RecordError(
+            "The item states flight hours: give the total when it was recorded.", field="from_hours"
+        )
+    entries = UtilisationEntry.objects.standing().filter(aircraft=aircraft)
+    before = entries.filter(on__lt=recorded_on).order_by("-on").first()
+    after = entries.filter(on__gte=recorded_on).order_by("on").first()
+    if (before and given < before.hours) or (after and given > after.hours):
+        known = " and ".join(f"{one.hours} h on {one.on:%d %b %Y}" for one in (before, after) if one)
+        raise RecordError(f"That does not fit what is entered: {known}.", field="from_hours")
+    return given
 
 
 def _rectifiable(defect: Defect, text: str, retest: CheckEvent | None, without_retest: str) -> None:
@@ -194,20 +330,3 @@ def _rectifiable(defect: Defect, text: str, retest: CheckEvent | None, without_r
             "without a retest and say why.",
             field="retest",
         )
-
-
-def _today(defect: Defect, at: dt.datetime) -> dt.date:
-    return timezone.localdate(at, defect.aircraft.base.zone)
-
-
-def _whole(row_: Deferral | Rectification) -> None:
-    """full_clean before the link is made, so that nothing is linked that can't be kept."""
-    try:
-        row_.full_clean(exclude=["record"])
-    except ValidationError as error:
-        raise RecordError(*from_validation(error)) from None
-
-
-def _unlinked(row_: Deferral | Rectification) -> dict[str, object]:
-    """Every column but the key and the link, which are not known before the link is made."""
-    return {name: value for name, value in row(row_).items() if name not in ("id", "record_id")}

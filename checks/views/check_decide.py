@@ -6,6 +6,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from checks.forms.check_sign import DecideForm
+from checks.selectors.check_story import decision_open
 from checks.services.decide import decide_too_low
 from checks.services.errors import RecordError
 from checks.views.access import needs
@@ -21,6 +22,9 @@ def check_decide(request: HttpRequest, uuid: object) -> HttpResponse:
     event = event_of(uuid)
     if event.is_draft:
         messages.error(request, "It is not signed as performed yet. That signature comes first.")
+        return redirect("checks:check", uuid=event.pk)
+    if not decision_open(event):
+        messages.info(request, "There is nothing to decide on this check.")
         return redirect("checks:check", uuid=event.pk)
     form, barred = DecideForm(request.POST if request.method == "POST" else None), ()
     if request.method == "POST" and form.is_valid():

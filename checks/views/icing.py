@@ -23,12 +23,14 @@ PER_PAGE = 100
 SHOWN_AS = {
     icing.DEFECT: "open",
     icing.EXPIRED: "deferral expired",
+    icing.LIMIT_UNKNOWN: "deferral limit not known",
     icing.DISTURBED: "not put back",
     icing.NOT_VALID: "not valid",
     icing.DOUBT: "in doubt",
     icing.LIMITED: "deferred",
     icing.LATE: "overdue",
     icing.UNKNOWN: "no record",
+    icing.STALE: "utilisation stale",
     icing.STORED: "stored",
 }
 

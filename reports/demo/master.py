@@ -15,7 +15,7 @@ from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group
 from django.db import transaction
 
-from checks.models import Procedure, RecurringCheck, Revision
+from checks.models import MelItem, Procedure, RecurringCheck, Revision
 from fleet.models import (
     Authorisation,
     Base,
@@ -57,6 +57,7 @@ class Master:
     procedures: dict[tuple[str, str], Procedure] = field(default_factory=dict)
     revisions: dict[tuple[str, str], list[Revision]] = field(default_factory=dict)  # oldest first
     recurring: dict[tuple[str, str], RecurringCheck] = field(default_factory=dict)
+    mel: dict[str, MelItem] = field(default_factory=dict)  # items in force, by number
     sparse: set[tuple[str, str]] = field(default_factory=set)  # of these the history holds one record each
 
     def days_ago(self, days: int) -> dt.date:
@@ -76,6 +77,7 @@ def read(name: str) -> Any:
 @transaction.atomic
 def load_master(*, today: dt.date, password: str | None = None) -> Master:
     """Write the master data into a database without any. Without a password nobody can log in."""
+    from reports.demo.mel import load_mel
     from reports.demo.procedures import load_procedures
 
     data = read("operator")
@@ -86,6 +88,7 @@ def load_master(*, today: dt.date, password: str | None = None) -> Master:
     _load_people(master, read("people")["people"], make_password(password))
     _load_instruments(master, read("instruments"))
     load_procedures(master, read("procedures"))
+    load_mel(master)
     return _as_stored(master)
 
 

@@ -8,12 +8,11 @@ import datetime as dt
 
 from django.db import connection
 
-from checks.engine.deferral import deferral_expiry
-from checks.models import CheckEvent, Defect, Deferral, LimitTable, Procedure, Rectification, Signature
-from checks.services.chain import append, row
-from checks.services.defects import raise_for_event
+from checks.models import CheckEvent, Defect, LimitTable, Procedure, Rectification, Signature
+from checks.services.defects import keep_deferral, raise_for_event, written_deferral
 from checks.services.evaluate import Evaluation, evaluate
 from checks.services.freeze import freeze, write_signature
+from checks.services.kept import link
 from checks.services.persons import Signatory, authorised
 from checks.services.sign import STATEMENTS
 from fleet.models import Authorisation, User
@@ -24,14 +23,7 @@ TAKES = dt.timedelta(minutes=45)
 LATER = dt.timedelta(minutes=2)
 EVENTS_BETWEEN_COUNTS = 150
 DEFERRED_BY, RECTIFIED_BY = "controller1", "releaser1"
-MEL = {  # how the demo's two deferrals stand: item, category, limitation
-    "pressure-flow": ("30-10-01", Deferral.Category.C, "Invented example: no flight into known icing."),
-    "wet-out": (
-        "30-10-02",
-        Deferral.Category.D,
-        "Invented example: no flight into known icing, placarded.",
-    ),
-}
+MEL = {"pressure-flow": "30-10-01", "wet-out": "30-10-02"}  # item of the MEL by what found the defect
 ACTS = {
     Signature.Act.PERFORMED: Authorisation.Act.PERFORM,
     Signature.Act.INSPECTED: Authorisation.Act.INSPECT,
@@ -114,18 +106,17 @@ class Signing:
         return self.signatories[key]
 
     def _defer(self, defect: Defect, plan: Planned, at: dt.datetime) -> None:
-        item, category, limitation = MEL[plan.code]
-        deferral = Deferral(
+        deferral = written_deferral(
             defect=defect,
-            mel_item=item,
-            category=category,
+            item=self.master.mel[MEL[plan.code]],
             recorded_on=plan.day,
-            expires_on=deferral_expiry(category, plan.day),
-            limitation=limitation,
-            deferred_by=self._person(DEFERRED_BY),
-            deferred_at=at,
+            by=self._person(DEFERRED_BY),
+            at=at,
+            maintenance_confirmed=True,
+            operations_confirmed=True,
+            placard_placed=True,
         )
-        _link(deferral, defect, "deferral", {}, at)
+        keep_deferral(deferral)
 
     def _rectify(self, defect: Defect, retest: CheckEvent, at: dt.datetime) -> None:
         by = "releaser3" if retest.base.code == "farcape" else RECTIFIED_BY
@@ -137,7 +128,14 @@ class Signing:
             rectified_at=at,
         )
         signatory = self._signatory(by, Authorisation.Act.RELEASE, retest)
-        _link(rectification, defect, "rectification", {"signature": signatory.payload()}, at)
+        link(
+            rectification,
+            aircraft=defect.aircraft,
+            act="rectification",
+            name="rectification",
+            at=at,
+            more={"signature": signatory.payload()},
+        )
 
     def _person(self, username: str) -> User:
         return self.master.people[username]
@@ -155,13 +153,3 @@ def _complete(evaluation: Evaluation) -> Evaluation:
     if not evaluation.complete:
         raise ValueError("; ".join(problem.message for problem in evaluation.missing))
     return evaluation
-
-
-def _link(
-    act: Deferral | Rectification, defect: Defect, name: str, more: dict[str, object], at: dt.datetime
-) -> None:
-    """Keep a deferral or rectification as a link of the chain: as the services do, but at its own time."""
-    act.full_clean(exclude=["record"])
-    columns = {column: value for column, value in row(act).items() if column not in ("id", "record_id")}
-    act.record = append(aircraft=defect.aircraft, act=name, payload={name: columns} | more, at=at)
-    act.save(force_insert=True)

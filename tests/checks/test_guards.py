@@ -1,5 +1,6 @@
 """The database itself refuses changes to signed history, whoever asks: statements past every service."""
 
+import datetime as dt
 import sys
 from pathlib import Path
 
@@ -14,8 +15,10 @@ from checks.models import (
     CauseFound,
     ChainHead,
     CheckEvent,
+    Defect,
     LimitRow,
     LimitTable,
+    MelItem,
     Procedure,
     Reading,
     Record,
@@ -24,14 +27,18 @@ from checks.models import (
     Step,
 )
 from checks.services.decide import decide_too_low
-from checks.services.defects import defer, rectify
+from checks.services.defect_papers import order_part, record_ferry_permit
+from checks.services.defect_release import release_rectification
+from checks.services.defects import OutsideWork, rectify
 from checks.services.doubt import report_out_of_calibration, review_doubt
 from checks.services.evidence import add_photo
+from checks.services.extension import answer_extension, ask_extension
 from checks.services.handover import open_steps, seen_key, take_over
 from checks.services.record import discard_draft
 from checks.services.sign import sign_performed
 from fleet import guards, system_checks
 from tests.checks.conftest import NOON
+from tests.checks.deferring import deferred
 from tests.checks.evidence_files import jpeg
 from tests.checks.work import filled, performed, roles_again, started
 from tests.guards import guards_lifted
@@ -39,7 +46,14 @@ from tests.snapshot import once
 from tests.world import PASSWORD, World, build_world
 
 PARTS = [(parent, *part) for parent in (CheckEvent, Revision) for part in guard_rules.owned(parent)]
-FROZEN = [CheckEvent, Revision, LimitRow, *(model for _, model, _ in PARTS), *guard_rules.WRITTEN_ONCE]
+FROZEN = [
+    CheckEvent,
+    Revision,
+    MelItem,
+    LimitRow,
+    *(model for _, model, _ in PARTS),
+    *guard_rules.WRITTEN_ONCE,
+]
 
 
 @pytest.fixture
@@ -59,22 +73,16 @@ def _history() -> World:
     decide_too_low(event=low, by=releaser, password=PASSWORD, accepted=False, text="The pump stood still.")
     over = performed(world, world.underfloor, series=("300", "300", "300", "300"))
     performed(world, world.underfloor, "panel-purge", follows=over)
-    defer(
-        defect=over.defect,
-        by=controller,
-        password=PASSWORD,
-        mel_item="30-10-01",
-        category="C",
-        recorded_on=world.today,
-        limitation="No flight in icing.",
-    )
+    papers(world, over.defect)
     rectify(
         defect=over.defect,
         by=releaser,
         password=PASSWORD,
         text="Panel changed.",
         without_retest="The gauge is away.",
+        outside=OutsideWork("Test shop", "R-1", world.today),
     )
+    release_rectification(defect=over.defect, by=releaser, password=PASSWORD)
     finding = report_out_of_calibration(
         instrument=world.instrument("gauge-1"),
         by=controller,
@@ -88,6 +96,27 @@ def _history() -> World:
     )
     CauseFound.objects.create(event=over, cause="all_fouled", found_by=releaser, found_at=NOON)
     return world
+
+
+def papers(world: World, defect: Defect) -> None:
+    """A deferral with an extension that was approved, a part on order and a ferry permit."""
+    controller, until = world.person("controller1"), world.today + dt.timedelta(days=12)
+    signed = {"by": controller, "password": PASSWORD}
+    asked = ask_extension(
+        deferral=deferred(world, defect), expires_on=until, justification="The part is late.", **signed
+    )
+    director = world.person("director1")
+    answer_extension(extension=asked, by=director, password=PASSWORD, approved=True, text="Agreed.")
+    order_part(defect=defect, by=controller, what="Panel", reference="P-1", expected_on=until)
+    record_ferry_permit(
+        defect=defect,
+        number="F-1",
+        issuer="Invented authority",
+        valid_from=world.today,
+        valid_until=until,
+        conditions="By day.",
+        **signed,
+    )
 
 
 def refused(sql: str, params: list | None = None, *, words: str | None = None) -> None:

@@ -12,10 +12,11 @@ from django.utils import timezone
 from checks.models import CheckEvent, DuePoint, RecurringCheck
 from checks.selectors import icing
 from checks.services.decide import decide_too_low
-from checks.services.defects import defer, raise_defect, rectify
+from checks.services.defects import raise_defect, rectify
 from checks.services.due import refresh_due
 from checks.services.record import save_draft
 from fleet.models import Aircraft
+from tests.checks.deferring import deferred
 from tests.checks.work import performed, started, typed
 from tests.world import PASSWORD, World, build_world
 
@@ -83,20 +84,15 @@ def test_a_deferral_limits_until_its_last_day_and_then_weighs_more(
 ) -> None:
     performed(world, world.forward)
     by = world.person("controller1")
-    for limits in (True, False):
+    for limits, number in ((True, "30-10-03"), (False, "30-60-01")):
         defect = raise_defect(aircraft=world.forward, by=by, description=f"Wet patch {limits}.")
-        defer(
-            defect=defect,
-            by=by,
-            password=PASSWORD,
-            mel_item="30-10-01",
-            category="B",
-            recorded_on=world.today,
-            limitation="No flight in icing.",
-            limits_icing=limits,
-        )
+        deferred(world, defect, number)
     assert reasons(world.forward) == [
-        ("deferral limits", "Deferred under 30-10-01 until 15 Mar 2025: No flight in icing.")
+        (
+            "deferral limits",
+            "Deferred under 30-10-03 until 15 Mar 2025: Invented example: no take-off into icing forecast "
+            "for longer than 20 minutes.",
+        )
     ]
     clock.shift(dt.timedelta(days=4))
     assert reasons(world.forward) == [

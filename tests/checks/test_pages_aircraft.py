@@ -12,13 +12,14 @@ from django.utils import timezone
 from checks.models import ChainHead, DriftRun, SeriesState
 from checks.selectors.aircraft import points_shown, positions_shown, stories
 from checks.services.correct import correct
-from checks.services.defects import defer, raise_defect
+from checks.services.defects import raise_defect
 from checks.services.due import refresh_due
 from checks.services.record import save_draft
 from checks.services.sign import sign_performed, sign_released
 from fleet.models import Aircraft, Fitment, MeasuringPoint, Part
 from fleet.services import fit_part
 from tests.checks.check_pages import OVER, logged_in
+from tests.checks.deferring import deferred
 from tests.checks.due_history import done
 from tests.checks.work import performed, started, typed
 from tests.world import PASSWORD, World, build_world
@@ -183,16 +184,7 @@ def test_defects_deferrals_due_points_and_chain(world: World, browse: Client) ->
     sign_released(event=event, by=world.person("releaser1"), password=PASSWORD)
     by = world.person("controller1")
     defect = raise_defect(aircraft=world.forward, by=by, description="Placard worn.")
-    defer(
-        defect=defect,
-        by=by,
-        password=PASSWORD,
-        mel_item="11-01",
-        category="C",
-        recorded_on=world.today,
-        limitation="None.",
-        limits_icing=False,
-    )
+    deferred(world, defect)
     response = browse.get(url(world.forward))
     (shown,) = response.context["defects"]
     assert (shown.defect, shown.state) == (defect, "deferred")

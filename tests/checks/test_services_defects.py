@@ -5,13 +5,16 @@ import json
 
 import pytest
 import time_machine
+from django.db import connection
 
-from checks.models import CheckEvent, Defect, Record
-from checks.services.defects import defer, raise_defect, rectify
+from checks.models import CheckEvent, Defect, MelItem, Record
+from checks.services.defects import raise_defect, rectify
 from checks.services.errors import RecordError
 from checks.services.sign import sign_released
 from fleet.models import Fitment, Operator, Part
+from tests.checks.deferring import deferred
 from tests.checks.work import performed
+from tests.guards import guards_lifted
 from tests.world import PASSWORD, World
 
 OVER = ("300", "310", "310", "310")
@@ -20,16 +23,6 @@ OVER = ("300", "310", "310", "310")
 @pytest.fixture
 def over(world: World) -> CheckEvent:
     return performed(world, world.forward, series=OVER)
-
-
-def deferred(world: World, defect: Defect, **change: object):
-    given = {
-        "mel_item": "30-10-01",
-        "category": "C",
-        "recorded_on": world.today,
-        "limitation": "No flight in known or forecast icing.",
-    }
-    return defer(defect=defect, by=world.person("controller1"), password=PASSWORD, **given | change)
 
 
 def rectified(world: World, defect: Defect, by: str = "releaser1", **given: object):
@@ -87,13 +80,9 @@ def test_the_last_day_follows_from_the_recorded_date(world: World, over: CheckEv
     assert defect.state(dt.date(2025, 3, 23)) == "deferral expired"
 
 
-def test_category_a_states_its_days_and_no_other_does(world: World, over: CheckEvent) -> None:
-    with pytest.raises(RecordError, match="days stated") as caught:
-        deferred(world, over.defect, category="A")
-    assert list(caught.value.message_dict) == ["stated_days"]
-    with pytest.raises(RecordError, match="its own number of days"):
-        deferred(world, over.defect, category="B", stated_days=5)
-    assert deferred(world, over.defect, category="A", stated_days=1).expires_on == dt.date(2025, 3, 13)
+def test_category_a_runs_for_the_days_that_the_item_states(world: World, over: CheckEvent) -> None:
+    assert world.item("30-20-01").stated == 5
+    assert deferred(world, over.defect, "A").expires_on == dt.date(2025, 3, 17)
 
 
 def test_the_clock_is_not_set_back(world: World, clock: time_machine.Traveller, over: CheckEvent) -> None:
@@ -108,27 +97,40 @@ def test_the_clock_is_not_set_back(world: World, clock: time_machine.Traveller, 
         deferred(world, over.defect)
 
 
-def test_a_deferral_says_who_where_and_what_it_limits(world: World, over: CheckEvent) -> None:
-    with pytest.raises(RecordError) as caught:
-        deferred(world, over.defect, mel_item=" ", limitation="")
-    assert set(caught.value.message_dict) == {"mel_item", "limitation"}
+def test_a_deferral_takes_its_words_from_the_item_and_needs_its_steps_confirmed(
+    world: World, over: CheckEvent
+) -> None:
+    item = world.item("30-10-01")
+    for name in ("maintenance_confirmed", "operations_confirmed", "placard_placed"):
+        with pytest.raises(RecordError, match="confirm that") as caught:
+            deferred(world, over.defect, **{name: False})
+        assert list(caught.value.message_dict) == [name]
     assert not Record.objects.filter(act="deferral").exists()
+    kept = deferred(world, over.defect)
+    assert (kept.mel_item, kept.category, kept.limitation) == (item.number, "C", item.limitation)
+    assert (kept.placard, kept.placard_placed, kept.limits_icing) == (item.placard, True, True)
+    told = json.loads(kept.record.canonical)["item"]
+    assert told["source_revision"] == item.source_revision and told["approved_by_id"]
+    assert deferred(world, over.defect, "A").placard_placed is None, "the item asks for no placard"
+
+
+def test_only_the_role_defers_and_only_under_an_item_in_force(world: World, over: CheckEvent) -> None:
     with pytest.raises(RecordError, match="role lacks it"):
-        defer(
-            defect=over.defect,
-            by=world.person("technician1"),
-            password=PASSWORD,
-            mel_item="1",
-            category="C",
-            recorded_on=world.today,
-            limitation="x",
-        )
+        deferred(world, over.defect, by="technician1")
+    waiting = MelItem.objects.get(approved_at=None)
+    with pytest.raises(RecordError, match="not in force for the aircraft"):
+        deferred(world, over.defect, item=waiting)
+    elsewhere = MelItem.objects.exclude(pk=waiting.pk).first()
+    with guards_lifted(connection):
+        MelItem.objects.filter(pk=elsewhere.pk).update(variant=world.underfloor.variant)
+    with pytest.raises(RecordError, match="not in force for the aircraft"):
+        deferred(world, over.defect, item=elsewhere)
 
 
 def test_a_deferral_in_force_lets_the_work_be_released_and_an_expired_one_does_not(
     world: World, clock: time_machine.Traveller, over: CheckEvent
 ) -> None:
-    deferred(world, over.defect, category="B")
+    deferred(world, over.defect, "B")
     clock.shift(dt.timedelta(days=4))
     with pytest.raises(RecordError, match="deferral expired"):
         sign_released(event=over, by=world.person("releaser1"), password=PASSWORD)

@@ -15,9 +15,10 @@ from checks.selectors.check_story import attempts
 from checks.selectors.icing import icing_statuses
 from checks.selectors.story import WHO_DECIDES, escalated, told
 from checks.services.correct import correct
-from checks.services.defects import defer, rectify
+from checks.services.defects import rectify
 from checks.services.sign import sign_inspected, sign_performed, sign_released
 from tests.checks.check_pages import OVER, address, logged_in
+from tests.checks.deferring import deferred
 from tests.checks.work import filled, performed
 from tests.reports.record_cases import flat, paper
 from tests.world import PASSWORD, World
@@ -162,17 +163,12 @@ def test_a_deferral_by_an_authorised_person_is_part_of_the_story(
     over = performed(world, world.forward, series=OVER)
     assert "The story so far" not in words(browse, address(over))
     clock.shift(60)
-    defer(
-        defect=over.defect,
-        by=world.person("controller1"),
-        password=PASSWORD,
-        mel_item="30-10-01",
-        category="C",
-        recorded_on=world.today,
-        limitation="No flight in icing.",
-    )
+    deferred(world, over.defect)
     text = words(browse, address(over)).split("The story so far")[1]
-    assert "Defect deferred" in text and "last day 22 Mar 2025: No flight in icing." in text
+    assert (
+        "Defect deferred" in text
+        and "last day 22 Mar 2025: Invented example: no flight into known or forecast icing." in text
+    )
     assert "Defect deferred" in words(browse, f"/aircraft/{world.forward}/").split("Recent checks")[1]
 
 

@@ -7,9 +7,9 @@ import time_machine
 from django.utils import timezone
 
 from checks.models import Defect, DriftRun, SeriesState
-from checks.services.defects import defer
 from fleet.models import Aircraft
-from tests.world import PASSWORD, World
+from tests.checks import deferring
+from tests.world import World
 
 NOON = dt.datetime(2025, 3, 12, 12, tzinfo=dt.UTC)
 
@@ -38,12 +38,4 @@ def series(aircraft: Aircraft, code: str, state: str, **more: object) -> SeriesS
 
 
 def defer_until(world: World, defect: Defect, category: str) -> None:
-    defer(
-        defect=defect,
-        by=world.person("controller1"),
-        password=PASSWORD,
-        mel_item="30-10-01",
-        category=category,
-        recorded_on=world.today,
-        limitation="No flight in icing.",
-    )
+    deferring.deferred(world, defect, category)

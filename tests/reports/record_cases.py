@@ -10,11 +10,12 @@ from pypdf import PdfReader
 from checks.models import CheckEvent, ImportBatch
 from checks.services.correct import correct
 from checks.services.decide import decide_too_low
-from checks.services.defects import defer, rectify
+from checks.services.defects import rectify
 from checks.services.imports import PaperCheck, PaperReading, accept_check
 from checks.services.sign import sign_inspected, sign_performed, sign_released
 from reports.pdf.record import record_pdf
 from reports.record import check_record
+from tests.checks import deferring
 from tests.checks.work import filled, performed
 from tests.world import PASSWORD, World
 
@@ -57,15 +58,7 @@ def over(world: World) -> CheckEvent:
 
 def deferred(world: World) -> CheckEvent:
     event = over(world)
-    defer(
-        defect=event.defect,
-        by=world.person("controller1"),
-        password=PASSWORD,
-        mel_item="30-10-01",
-        category="C",
-        recorded_on=world.today,
-        limitation="No flight into known icing.",
-    )
+    deferring.deferred(world, event.defect)
     return event
 
 

@@ -126,7 +126,8 @@ def test_what_is_not_signed_says_so(world: World) -> None:
     assert "List of discrepancies: – system test port: 310 kPa against upper limit 137.5 kPa" in words
     assert "– left wing outboard: dry area" in words and "not satisfactory – dry area" in words
     assert "MEL item 30-10-01, category C: 10 days, recorded 12 Mar 2025, last day 22 Mar 2025." in words
-    assert "Holds against flight in icing. Limitation: No flight into known icing." in words
+    said = "Invented example: no flight into known or forecast icing."
+    assert f"Holds against flight in icing. Limitation: {said}" in words
     assert "Controller 1" in words and "deferred" in words
 
 
