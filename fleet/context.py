@@ -23,6 +23,7 @@ class Place:
 PLACES = (
     Place("reports:home", "Home"),
     Place("checks:due_list", "Due list", "checks.view_records"),
+    Place("checks:packages", "Packages", "checks.view_records"),
     Place("checks:icing_status", "Icing status", "checks.view_records"),
     Place("checks:season", "Season plan", "checks.view_records"),
     Place("checks:aircraft_list", "Aircraft", "checks.view_records"),
@@ -33,6 +34,7 @@ PLACES = (
     Place("checks:utilisation", "Utilisation", "checks.view_records"),
     Place("checks:instruments", "Instruments", "checks.view_records"),
     Place("checks:stock", "Stock", "checks.view_records"),
+    Place("checks:programme", "Programme", "checks.view_records"),
     Place("checks:procedures", "Procedures", "checks.view_records"),
 )
 

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports import label_views, list_views, season_views, views
+from reports import label_views, list_views, package_views, season_views, views
 from reports.home_view import home
 
 app_name = "reports"
@@ -17,6 +17,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/season/<slug:code>.pdf", season_views.season_pdf, name="season_pdf"),
     path("reports/labels/<slug:kind>/", label_views.labels, name="labels"),
     path("reports/labels/<slug:kind>.pdf", label_views.labels_pdf, name="labels_pdf"),
+    path("reports/packages/<int:pk>.pdf", package_views.package_pdf, name="package_pdf"),
     path("reports/worksheets/<int:pk>.pdf", views.worksheet_pdf, name="worksheet_pdf"),
     path("reports/checks/<uuid:uuid>.pdf", views.record_pdf, name="record_pdf"),
 ]

@@ -49,6 +49,7 @@ from checks.engine.packages_data import (
     Preparations,
     Weights,
     cost_of,
+    due_days,
     window,
 )
 
@@ -62,6 +63,7 @@ __all__ = [
     "Preparations",
     "Weights",
     "cost_of",
+    "due_days",
     "solve",
     "window",
 ]
@@ -83,8 +85,8 @@ def solve(base: Base, seconds: float = 50.0) -> Plan:
     bound = -np.inf if relaxed is None else float(relaxed.fun)
     near = _near(base, days, None if relaxed is None else rows.used(relaxed.x))
     small = _Rows(base, near).whole(SHARES[1] * seconds)
-    # Over fewer days the program bounds nothing; where it failed, each check on its last day is a plan too.
-    best = _plan(base, small[0] if small else {key: on[-1] for key, on in days.items()}, bound)
+    # Over fewer days the program bounds nothing; where it failed, every check on its due day is a plan too.
+    best = _plan(base, small[0] if small else due_days(base), bound)
     if best.state == OPTIMAL:
         return best
     found = rows.whole(SHARES[2] * seconds)

@@ -135,6 +135,14 @@ def window(base: Base, check: Check) -> tuple[int, ...]:
     return (due,)
 
 
+def due_days(base: Base) -> dict[Hashable, int]:
+    """The plan without planning, a peer to hold others against: late checks on the first day that they may
+    go to, every other one on its last."""
+    days = {check.key: window(base, check) for check in base.checks}
+    late = {check.key for check in base.checks if check.late or check.due < 0}
+    return {key: on[0] if key in late else on[-1] for key, on in days.items()}
+
+
 def cost_of(base: Base, day: Mapping[Hashable, int]) -> tuple[Cost, tuple[float, ...]]:
     """What a plan costs and how many minutes each day takes (those taken already included)."""
     weights, load = base.weights, [0.0] * len(base.minutes)

@@ -18,7 +18,7 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from checks.engine.packages_data import Plan, cost_of, window
+from checks.engine.packages_data import Plan, cost_of, due_days, window
 from checks.models import PackageCheck, PlanRun, WorkPackage
 from checks.selectors.package_plan import ToPlan, to_plan
 from checks.services.errors import RecordError
@@ -55,6 +55,11 @@ def give_up_silent(now: dt.datetime) -> int:
     waiting = silent.filter(state=PlanRun.State.WAITING, asked_at__lt=now - SILENT)
     dead = silent.filter(state=PlanRun.State.RUNNING, alive_at__lt=now - SILENT)
     return (waiting | dead).update(state=PlanRun.State.FAILED, active=None, finished_at=now, words=words)
+
+
+def seems_silent(run: PlanRun, now: dt.datetime) -> bool:
+    """Whether an active run is one that give_up_silent would give up."""
+    return now - (run.alive_at or run.asked_at) > SILENT
 
 
 def launch(run: PlanRun) -> bool:
@@ -194,16 +199,17 @@ def _store_base(run: PlanRun, one: Solved, held: dict, today: dt.date) -> None:
 
 
 def outcome(one: Solved) -> dict[str, Any]:
-    """What a base's plan comes to, in minutes of work, for the page and as a peer each check on its own last
-    day."""
+    """What a base's plan comes to, in minutes of work, for the page; `alone` is the plan without planning, each
+    check on its own due day."""
     problem, plan = one.given.problem, one.plan
-    alone, _ = cost_of(problem, {check.key: window(problem, check)[-1] for check in problem.checks})
+    alone, _ = cost_of(problem, due_days(problem))
     over = [max(0.0, load - minutes) for load, minutes in zip(plan.load, problem.minutes, strict=True)]
     return {
         "base": one.given.base.pk,
         "name": one.given.base.name,
         "state": plan.state,
         "gap": round(plan.gap, 5),
+        "percent": round(100 * plan.gap, 1),
         "checks": len(problem.checks),
         "late": sum(check.late or check.due < 0 for check in problem.checks),
         "untold": one.given.untold,

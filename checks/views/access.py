@@ -22,6 +22,8 @@ WORDS = {
     "checks.defer_defect": "deferring defects",
     "checks.rectify_defect": "signing defects as rectified",
     "checks.approve_revision": "approving revisions",
+    "checks.plan_packages": "planning work packages",
+    "checks.change_recurringcheck": "typing the programme and saying who sees to a due point",
     "fleet.add_calibration": "reporting instruments out of calibration",
     "fleet.add_utilisationentry": "entering utilisation",
     "fleet.add_plannedmove": "planning moves of aircraft",

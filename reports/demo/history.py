@@ -21,9 +21,11 @@ from reports.demo.cases import CASES
 from reports.demo.causes import record_causes
 from reports.demo.finding import report_faulty_gauge
 from reports.demo.master import Master, load_master
+from reports.demo.packages import load_shared, plan_and_accept
 from reports.demo.physics import PointData
 from reports.demo.plan import Truth
 from reports.demo.procedures import load_waiting
+from reports.demo.stock import load_stock
 from reports.demo.story import Setting, Story
 from reports.demo.writer import Writer, write_utilisation
 
@@ -99,8 +101,11 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     record_causes(master, plans, writer.event)
     report_faulty_gauge(master)
     load_waiting(master)
+    load_stock(master, fleet)
     refresh_due(today=today)
     loaded = dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC)
     refresh_drift(now=loaded)
     refresh_report_card(now=loaded)
+    load_shared(master)
+    plan_and_accept(master)
     return truth
