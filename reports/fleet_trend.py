@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.http import QueryDict
 from django.utils import timezone
@@ -18,7 +18,10 @@ from checks.selectors.drift import (
     latest_run,
     scatter,
     series_states,
+    whole_aircraft,
 )
+from checks.selectors.drift_card import Card, report_card
+from checks.selectors.drift_changes import Changes, changes
 from checks.selectors.drift_series import course
 from fleet.models import Operator
 
@@ -44,7 +47,8 @@ class Fit:
 @dataclass(frozen=True)
 class FleetTrend:
     """words: the filter; summary: base -> numbers in the order of `states`; acting: rows to act on with their
-    charts; others: all other rows, those beyond MOST_CHARTS first."""
+    charts; others: all other rows, those beyond MOST_CHARTS first; together: aircraft whose points may all
+    move; changes: of the points shown; card: of the whole fleet."""
 
     operator: str
     is_demo: bool
@@ -55,6 +59,9 @@ class FleetTrend:
     summary: tuple[tuple[str, tuple[int, ...]], ...]
     acting: tuple[tuple[DriftRow, Scene], ...]
     others: tuple[DriftRow, ...]
+    together: tuple[str, ...]
+    changes: Changes
+    card: Card | None
 
     @property
     def left_without_chart(self) -> int:
@@ -65,15 +72,18 @@ class FleetTrend:
 def fleet_trend(query: QueryDict, *, today: dt.date | None = None) -> FleetTrend | None:
     """All series that the ranking shows for the same query, over all its pages; None: not understood.
 
-    Three queries, and one for each of the filters base and variant.
+    Eleven queries, and one for each of the filters base and variant.
     """
     found = DriftFilter(query, queryset=series_states())
     if not found.is_valid():
         return None
     operator, today = Operator.current(), today or timezone.localdate()
     states = list(found.listed)
+    keys = {state.pk for state in states}
+    rows = {row.pk: row for row in drift_rows(states)}
     drawn = [state for state in states if state.state in ALARMS][:MOST_CHARTS]
     drawn_keys = {state.pk for state in drawn}
+    changed = changes(timezone.now())
     return FleetTrend(
         operator=operator.name,
         is_demo=operator.is_demo,
@@ -82,8 +92,11 @@ def fleet_trend(query: QueryDict, *, today: dt.date | None = None) -> FleetTrend
         fit=_fit(today),
         states=tuple(SeriesState.URGENCY),
         summary=_summary(states),
-        acting=tuple(zip(drift_rows(drawn), (course(one, ON_PAPER) for one in drawn), strict=True)),
-        others=tuple(drift_rows(state for state in states if state.pk not in drawn_keys)),
+        acting=tuple((rows[one.pk], course(one, ON_PAPER)) for one in drawn),
+        others=tuple(rows[one.pk] for one in states if one.pk not in drawn_keys),
+        together=tuple(whole_aircraft(found.listed)),
+        changes=replace(changed, rows=tuple(row for row in changed.rows if row.pk in keys)),
+        card=report_card(),
     )
 
 

@@ -10,7 +10,16 @@ from django.utils import timezone
 from checks.engine.drift_action import NOTHING
 from checks.engine.due import SeasonDate, next_season
 from checks.models import DuePoint, Revision, SeriesState
-from checks.selectors.drift import DriftRow, StateCount, count_series, drift_rows, series_states
+from checks.selectors.drift import (
+    DriftRow,
+    StateCount,
+    count_series,
+    drift_rows,
+    series_states,
+    whole_aircraft,
+)
+from checks.selectors.drift_card import Card, last_facts, report_card
+from checks.selectors.drift_changes import Changes, changes
 from fleet.models import Aircraft, Authorisation, Base
 
 HEAD = 8
@@ -44,17 +53,25 @@ class SeasonAhead:
 
 @dataclass(frozen=True)
 class Director:
-    """Lists are heads of what their own pages show whole."""
+    """Lists are heads of what their own pages show whole. together: aircraft whose points may all move."""
 
     drift: tuple[DriftRow, ...]
     drift_counts: tuple[StateCount, ...]
+    together: tuple[str, ...]
+    changes: Changes
+    card: Card | None
     revisions: tuple[Revision, ...]
     authorisations: tuple[Ending, ...]
     season: tuple[SeasonAhead, ...]
 
+    @property
+    def card_facts(self) -> list[dict[str, str]]:
+        """The last twelve months of the report card for partials/_facts.html."""
+        return last_facts(self.card.last) if self.card else []
+
 
 def director(at: dt.datetime) -> Director:
-    """Eight queries."""
+    """Fifteen queries."""
     today = timezone.localdate(at)
     series = series_states()
     awaiting = Revision.objects.filter(approved_at=None)
@@ -62,6 +79,9 @@ def director(at: dt.datetime) -> Director:
     return Director(
         drift=tuple(drift_rows(series.exclude(action=NOTHING)[:HEAD])),
         drift_counts=tuple(count_series(series)),
+        together=tuple(whole_aircraft(series)),
+        changes=changes(at),
+        card=report_card(),
         revisions=tuple(related.order_by("effective_on", "pk")[:HEAD]),
         authorisations=tuple(endings(today)),
         season=tuple(season_ahead(today)),

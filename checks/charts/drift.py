@@ -110,7 +110,7 @@ def _expected(band: Sequence[tuple[Day, float, float, float]], limit: float | No
         items.append(Band(tuple((day_number(d), low, high) for d, low, _, high in band), "expected, 9 of 10"))
         items.append(Line(tuple((day_number(d), middle) for d, _, middle, _ in band), role="faint"))
     if limit is not None:
-        items.append(Level(limit, f"limit {value_words(limit, unit)}"))
+        items.append(Level(limit, f"limit {value_words(limit, unit)}", words_left=True))
     return items
 
 
@@ -153,7 +153,7 @@ def _crossing(
         return []
     begin, edge = day_number(today), day_number(band[-1][0]) + BEYOND
     from_, until = (edge if day is None else min(max(day_number(day), begin), edge) for day in (low, high))
-    items: list[Item] = [Line(((from_, limit), (until, limit)), "limit met, 8 of 10", "mark")]
+    items: list[Item] = [Line(((from_, limit), (until, limit)), "limit met, 8 of 10", "on")]
     if middle is not None and day_number(middle) <= edge:
         at = max(day_number(middle), begin)
         said = f"Meets the limit about {day_words(middle)}" if at > begin else "Meets the limit about now"

@@ -15,7 +15,7 @@ TEXT = 11.0
 #: a fair width of one letter in text of size 1; labels are placed by it, since fonts differ
 LETTER = 0.56
 #: how a line of each role is drawn
-_KINDS = {"faint": "faint", "limit": "limit", "mark": "mark"}
+_KINDS = {"faint": "faint", "limit": "limit", "mark": "mark", "on": "span"}
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ SPARK = Sheet(112, 28)
 
 @dataclass(frozen=True)
 class Stroke:
-    """A line; kind names what it is ('axis', 'grid', 'line', 'faint', 'limit', 'mark')."""
+    """A line; kind names what it is ('axis', 'grid', 'line', 'faint', 'limit', 'mark', 'span')."""
 
     points: tuple[Pair, ...]
     kind: str
@@ -183,7 +183,8 @@ def _level(level: Level, frame: Frame, _radius: float, bare: bool) -> list[Ink]:
     if level.start is not None:
         inks.append(Stroke(((start, at), (start, at + 6)), "limit"))
     if not bare and level.label:
-        inks.append(Words(frame.right, at - 4, level.label, "limit-label", "end"))
+        x, anchor = (start + 4, "start") if level.words_left else (frame.right, "end")
+        inks.append(Words(x, at - 4, level.label, "limit-label", anchor))
     return inks
 
 

@@ -63,11 +63,15 @@ class Band:
 
 @dataclass(frozen=True)
 class Level:
-    """A horizontal limit with its words on it, from `start` (or the left edge) to the right edge."""
+    """A horizontal limit with its words on it, from `start` (or the left edge) to the right edge.
+
+    words_left: put the words at the left end, where something of note lies on the right.
+    """
 
     y: float
     label: str
     start: float | None = None
+    words_left: bool = False
 
 
 @dataclass(frozen=True)

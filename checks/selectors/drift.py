@@ -12,8 +12,16 @@ from checks.charts.builders import spark_scene
 from checks.charts.scene import Scene
 from checks.engine.drift_action import PURGE_BEFORE, REPLACE
 from checks.models import CheckEvent, DriftRun, SeriesState
-from checks.selectors.drift_words import Advice, advice, chance_words, crossing_words, share_words
+from checks.selectors.drift_words import (
+    Advice,
+    advice,
+    chance_words,
+    crossing_words,
+    panel_words,
+    share_words,
+)
 from checks.selectors.stock import Spares, spares_by_position
+from fleet.models import Position
 
 ORDER = ("urgency", F("p_cross").desc(nulls_last=True), F("margin").asc(nulls_last=True), "pk")
 #: states that ask a person for something
@@ -26,8 +34,9 @@ STALE_DAYS = 2
 class DriftRow:
     """One line of the ranking; texts are as shown, empty where nothing can be said.
 
-    imported: how many of the readings in this life are from paper records; part: what is in store for the
-    panel that is to be purged or replaced; whole: all points of the aircraft may move together.
+    panel: the one that it names, or why it can name none; imported: how many of the readings in this life
+    are from paper records; part: what is in store for the panel that is to be purged or replaced; whole: all
+    points of the aircraft may move together.
     """
 
     pk: int
@@ -36,6 +45,7 @@ class DriftRow:
     base: str
     variant: str
     point: str
+    panel: str
     quantity: str
     chance: str
     crossing: str
@@ -77,13 +87,21 @@ def whole_aircraft(states: QuerySet[SeriesState]) -> list[str]:
 
 
 def drift_rows(states: Iterable[SeriesState]) -> list[DriftRow]:
-    """The lines of a series_states queryset, in its order. Three queries beside it, none for no line."""
+    """The lines of a series_states queryset, in its order. Four queries beside it, none for no line."""
     states = list(states)
     if not states:
         return []
     ids = {state.aircraft_id for state in states}
-    spares, paper = spares_by_position(ids), from_paper(ids)
+    spares, paper = panel_spares(ids), from_paper(ids)
     return [_row(state, spares, paper) for state in states]
+
+
+def panel_spares(aircraft_ids: Iterable[int]) -> dict[tuple[int, int], Spares]:
+    """What is in store for the panels of the aircraft, by aircraft and position. Three queries."""
+    ids = list(aircraft_ids)
+    panels = Position.objects.filter(kind=Position.Kind.PANEL, variant__aircraft__in=ids).distinct()
+    wanted = set(panels.values_list("pk", flat=True))
+    return {key: one for key, one in spares_by_position(ids).items() if key[1] in wanted}
 
 
 def from_paper(aircraft_ids: Iterable[int]) -> set[UUID]:
@@ -128,6 +146,7 @@ def _row(state: SeriesState, spares: dict[tuple[int, int], Spares], paper: set[U
         base=state.aircraft.base.name,
         variant=state.aircraft.variant.name,
         point=state.point.name,
+        panel=panel_words(state),
         quantity=state.point.quantity,
         chance="" if state.state == SeriesState.State.OVER else chance_words(state.p_cross),
         crossing=crossing,
@@ -146,8 +165,7 @@ def _row(state: SeriesState, spares: dict[tuple[int, int], Spares], paper: set[U
 def part_words(state: SeriesState, spares: dict[tuple[int, int], Spares]) -> str:
     """What is in store for the panel of a series that asks for a purge or a new part; empty for the others.
 
-    spares: of selectors.stock.spares_by_position. Where the readings name no panel, how many of the panels
-    could be replaced from store.
+    spares: of panel_spares. Where the readings name no panel, for how many panels there are parts.
     """
     if state.action not in (PURGE_BEFORE, REPLACE):
         return ""
@@ -155,9 +173,12 @@ def part_words(state: SeriesState, spares: dict[tuple[int, int], Spares]) -> str
         known = spares.get((state.aircraft_id, place))
         return known.words if known else "no part on file there"
     fitted = [one for (aircraft, _), one in spares.items() if aircraft == state.aircraft_id]
-    if not fitted:
-        return "no parts on file"
-    return f"no single panel; parts for {sum(bool(one.at_base) for one in fitted)} of {len(fitted)} on hand"
+    here = sum(bool(one.at_base) for one in fitted)
+    if here:
+        return f"panels on hand for {here} of {len(fitted)} places"
+    if any(one.elsewhere for one in fitted):
+        return "panels at another base"
+    return "no panel in store" if fitted else "no panels on file"
 
 
 def _imported(state: SeriesState, paper: set[UUID]) -> int:

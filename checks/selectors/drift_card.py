@@ -54,6 +54,21 @@ class Period:
             return ("No forecast of this time could be held against a reading.",)
         return (self._intervals(), self._crossings(), self._warnings(), self._dates())
 
+    @property
+    def headline(self) -> str:
+        """The answer to 'how good was it' in one line."""
+        one = self.grade
+        if not one.forecasts:
+            return "No forecast of this time could be held against a reading."
+        warned = f"{one.warned_before} of {one.crossings} crossings were warned of at the check before"
+        if not one.crossings:
+            warned = "no limit was crossed"
+        alarms = {0: "no false alarm", 1: "one false alarm"}.get(
+            one.false_alarms, f"{one.false_alarms} false alarms"
+        )
+        said = f"{warned}, with {alarms}; {self.share} of the readings fell where 9 of 10 were expected."
+        return said[0].upper() + said[1:]
+
     def _intervals(self) -> str:
         one = self.grade
         give = 2 * sqrt(PROMISED * (1 - PROMISED) / one.forecasts)

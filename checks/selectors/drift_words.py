@@ -13,7 +13,10 @@ from checks.engine.drift_action import LOOK, NOTHING, PURGE_BEFORE, REPLACE
 from checks.models import SeriesState
 from fleet.models import MeasuringPoint
 
-ODDS = ((2, 5), (3, 5), (2, 3), (3, 4), (4, 5), (9, 10), (19, 20))
+ODDS = (
+    *((1, of) for of in (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100)),
+    *((2, 5), (3, 5), (2, 3), (3, 4), (4, 5), (9, 10), (19, 20)),
+)
 ADVICE = (
     "Advice from a simplified model, tried on simulated aircraft and not in the field. The limits of the "
     "approved manual decide, not this page; the operator's programme and a licensed person rule.",
@@ -43,11 +46,10 @@ def chance_words(chance: float | None) -> str:
     if chance is None:
         return ""
     if chance < 0.01:
-        return "under 1 in 100"
+        return "under 1 in 100, < 1 %"
     if chance > 0.99:
-        return "over 99 in 100"
-    simple = ((1, max(round(1 / chance), 2)), *ODDS)
-    part, of = min(simple, key=lambda pair: abs(pair[0] / pair[1] - chance))
+        return "over 99 in 100, > 99 %"
+    part, of = min(ODDS, key=lambda pair: abs(pair[0] / pair[1] - chance))
     return f"about {part} in {of}, {chance:.0%}".replace("%", " %")
 
 
@@ -89,6 +91,13 @@ def advice(state: SeriesState) -> Advice:
     if state.action == LOOK and state.action_by:
         what += f", {_dated(state.action_by, state)}"
     return Advice(what, tuple(why))
+
+
+def panel_words(state: SeriesState) -> str:
+    """The panel that the point names, or in a few words why it names none."""
+    if state.point.kind == MeasuringPoint.Kind.PANEL_PORT:
+        return state.point.position.name if state.point.position else ""
+    return "see its panel ports" if state.aircraft.variant.has_panel_ports else "none: no panel ports"
 
 
 def which_panel(state: SeriesState) -> str:

@@ -21,6 +21,7 @@ _STROKES: dict[str, tuple[Color, float, list[int] | None]] = {
     "faint": (HexColor("#6d7770"), 0.8, [3, 3]),
     "limit": (HexColor("#9c1f1a"), 1.5, None),
     "mark": (HexColor("#2f6650"), 0.9, [5, 3]),
+    "span": (HexColor("#2f6650"), 3.4, None),
     "hatch": (HexColor("#9c1f1a"), 0.9, None),
 }
 #: a little smaller than the page's text, since Vera runs wide

@@ -8,7 +8,7 @@ from django.utils import timezone
 from checks.selectors.due import ABOUT, REACHED, DueRow
 from fleet.templatetags.face import number
 from reports.duelist import DueList
-from reports.pdf.frame import Document, Furniture, Shown, table
+from reports.pdf.frame import Shown, list_document, table
 
 # Column, width in points, whether digits stand to the right; the widths fill a landscape A4 sheet.
 COLUMNS = (
@@ -36,14 +36,8 @@ NOTES = (
 
 def due_list_pdf(listed: DueList) -> bytes:
     """The list as a PDF, landscape A4, as many sheets as it takes."""
-    furniture = Furniture(
-        operator=listed.operator,
-        title=f"Due list as of {_day(listed.today)}",
-        generated=timezone.localtime(),
-        is_demo=listed.is_demo,
-        wide=True,
-    )
-    document = Document(furniture)
+    title = f"Due list as of {_day(listed.today)}"
+    document = list_document(listed.operator, title, is_demo=listed.is_demo)
     document.text(f"Shown: {listed.words}. {len(listed.rows)} due points{_states(listed)}.")
     if listed.counted_at:
         moment = timezone.localtime(listed.counted_at)

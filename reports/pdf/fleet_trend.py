@@ -1,6 +1,7 @@
 """The drift of the fleet on paper: summary, the points to act on with their charts, all others as a table."""
 
 import datetime as dt
+from collections.abc import Callable
 
 from django.utils import timezone
 from reportlab.platypus import Paragraph, Table, TableStyle
@@ -8,10 +9,22 @@ from reportlab.platypus import Paragraph, Table, TableStyle
 from checks.charts.scene import Scene
 from checks.charts.wording import day_words
 from checks.selectors.drift import DriftRow
-from checks.selectors.drift_words import ADVICE, STRICTER
+from checks.selectors.drift_card import Period, words_of
+from checks.selectors.drift_changes import SINCE_DAYS
+from checks.selectors.drift_words import ADVICE, STRICTER, TOGETHER
 from reports.fleet_trend import FleetTrend
 from reports.pdf.chart import drawing
-from reports.pdf.frame import Document, Furniture, Shown, cautions, facts, moment, paragraph, safe, table
+from reports.pdf.frame import (
+    Document,
+    Shown,
+    cautions,
+    facts,
+    list_document,
+    moment,
+    paragraph,
+    safe,
+    table,
+)
 from reports.pdf.text import HEADINGS
 
 CHART_HEIGHT = 132
@@ -22,10 +35,20 @@ COLUMNS = (
     ("Base", 72, False),
     ("Point", 108, False),
     ("Chance to cross", 92, False),
-    ("Crossing date", 122, False),
+    ("Crossing date", 118, False),
     ("Margin", 42, True),
-    ("Readings", 50, True),
+    ("Readings", 54, True),
     ("What to do", 136, False),
+)
+# Column, what stands in it for one period.
+YEARS: tuple[tuple[str, Callable[[Period], str]], ...] = (
+    ("Foretold", lambda one: str(one.grade.forecasts)),
+    ("Inside 9 of 10", lambda one: one.share or "–"),
+    ("Crossings", lambda one: str(one.grade.crossings)),
+    ("Warned before", lambda one: str(one.grade.warned_before)),
+    ("First warnings", lambda one: str(one.grade.warnings)),
+    ("False alarms", lambda one: str(one.grade.false_alarms)),
+    ("Date off by", lambda one: one.date_error or "–"),
 )
 METHOD = (
     "Each reading is set against the frozen reference table of its point at the temperature of the fluid, "
@@ -43,22 +66,21 @@ METHOD = (
 
 def fleet_trend_pdf(told: FleetTrend) -> bytes:
     """The report as a PDF, landscape A4."""
-    furniture = Furniture(
-        operator=told.operator,
-        title=f"Drift of the fleet as of {day_words(told.today)}",
-        generated=timezone.localtime(),
-        is_demo=told.is_demo,
-        wide=True,
-    )
-    document = Document(furniture)
+    title = f"Drift of the fleet as of {day_words(told.today)}"
+    document = list_document(told.operator, title, is_demo=told.is_demo)
     number = len(told.acting) + len(told.others)
     document.text(f"Shown: {told.words}. {number} measuring points.")
     _fit(document, told)
     document.add(*cautions([("caution", ADVICE[0])], document.width))
+    if told.together:
+        said = f"{TOGETHER} {', '.join(told.together)}."
+        document.add(*cautions([("caution", said)], document.width))
     if not number:
         document.text("No series fits this filter." if told.fit else "No drift was computed yet.")
     else:
         _summary(document, told)
+        _changes(document, told)
+        _accuracy(document, told)
         _acting(document, told)
         _others(document, told)
     _method(document)
@@ -85,6 +107,37 @@ def _summary(document: Document, told: FleetTrend) -> None:
     rows = [(base, *(str(number or "") for number in numbers)) for base, numbers in told.summary]
     widths = (130, *(92 for _ in told.states))
     document.add(table(names, rows, widths, range(1, len(names))))
+
+
+def _changes(document: Document, told: FleetTrend) -> None:
+    """What is another state than in the report of a month ago."""
+    document.heading("What changed since the last report")
+    document.text(f"{told.changes.words} The last report is taken to be {SINCE_DAYS} days old.")
+    if told.changes.rows:
+        names = ("Change", "Aircraft", "Point", "Now", "Then and now")
+        rows = [
+            (row.kind, row.registration, row.point, Shown(row.now), row.words) for row in told.changes.rows
+        ]
+        document.add(table(names, rows, (72, 66, 150, 110, document.width - 398)))
+
+
+def _accuracy(document: Document, told: FleetTrend) -> None:
+    """How the forecasts did, the last twelve months in words and every year as a row."""
+    document.heading("Forecast accuracy so far")
+    if told.card is None:
+        document.text(words_of(None)[0])
+        return
+    document.text(f"In the last twelve months: {told.card.last.headline}")
+    for words in told.card.last.words:
+        document.text(words, small=True)
+    names = ("Period", *(name for name, _ in YEARS))
+    rows = [(period.name, *(text(period) for _, text in YEARS)) for period in told.card.periods]
+    document.add(table(names, rows, (130, *(89 for _ in YEARS)), range(1, len(names))))
+    document.text(
+        "Each forecast was made anew from what was on record on the first day of the month after a reading, "
+        "and held against the next reading of the same life. The whole fleet, whatever the filter.",
+        small=True,
+    )
 
 
 def _acting(document: Document, told: FleetTrend) -> None:
@@ -114,11 +167,13 @@ def _block(document: Document, told: FleetTrend, row: DriftRow, scene: Scene) ->
                 ("Margin when last read", row.margin),
                 ("Crossing date", row.crossing),
                 ("8 of 10 lie between", row.interval),
+                ("Panel", row.panel),
+                ("In store", row.part),
             ],
             left - 12,
             2,
         ),
-        paragraph(f"{row.base}. Readings in this life: {row.readings}."),
+        paragraph(f"{row.base}. Readings in this life: {_readings(row)}."),
         paragraph(f"What to do: {row.advice.what}. {' '.join(row.advice.why)}"),
     ]
     made = Table([[said, drawing(scene, right - 8, CHART_HEIGHT)]], colWidths=[left, right], spaceAfter=6)
@@ -150,9 +205,16 @@ def _line(row: DriftRow) -> tuple[str | Shown, ...]:
         row.chance,
         f"{row.crossing}, {row.interval}" if row.interval else row.crossing,
         row.margin,
-        str(row.readings),
-        ". ".join((row.advice.what, *(words.rstrip(".") for words in row.advice.why))),
+        _readings(row),
+        ". ".join(
+            filter(None, (row.advice.what, row.part, *(words.rstrip(".") for words in row.advice.why)))
+        ),
     )
+
+
+def _readings(row: DriftRow) -> str:
+    """How many, and how many of them are from paper records."""
+    return f"{row.readings}, {row.imported} from paper" if row.imported else str(row.readings)
 
 
 def _method(document: Document) -> None:

@@ -8,6 +8,7 @@ from datetime import datetime
 from io import BytesIO
 from typing import Literal
 
+from django.utils import timezone
 from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.pagesizes import A4, landscape
 from reportlab.pdfbase.pdfmetrics import stringWidth
@@ -19,7 +20,18 @@ from reports.pdf.grid import Shown, table
 from reports.pdf.parts import cautions, facts
 from reports.pdf.text import HEADINGS, INK, LINE, SMALL, SOFT, TONES, WASHES, literal, paragraph, safe
 
-__all__ = ["Document", "Furniture", "Shown", "cautions", "facts", "literal", "paragraph", "safe", "table"]
+__all__ = [
+    "Document",
+    "Furniture",
+    "Shown",
+    "cautions",
+    "facts",
+    "list_document",
+    "literal",
+    "paragraph",
+    "safe",
+    "table",
+]
 
 MARGIN = 42.0
 TOP, FOOT = 74.0, 46.0
@@ -76,6 +88,12 @@ class Document:
         target = BytesIO()
         _Template(target, self.furniture, self.page).build(self._story or [paragraph("Nothing to report.")])
         return target.getvalue()
+
+
+def list_document(operator: str, title: str, *, is_demo: bool) -> Document:
+    """A list of the operator's on landscape A4, made now."""
+    now = timezone.localtime()
+    return Document(Furniture(operator=operator, title=title, generated=now, is_demo=is_demo, wide=True))
 
 
 class _Template(BaseDocTemplate):
