@@ -19,6 +19,7 @@ from checks.selectors.drift import (
     drift_rows,
     is_stale,
     latest_run,
+    panel_spares,
     part_words,
     scatter,
     series_states,
@@ -33,7 +34,6 @@ from checks.selectors.drift_words import (
     share_words,
     which_panel,
 )
-from checks.selectors.stock import spares_by_position
 from checks.views.access import needs
 
 PER_PAGE = 50
@@ -52,7 +52,7 @@ def drift_ranking(request: HttpRequest) -> HttpResponse:
 
 
 def _page_of(found: DriftFilter, number: str | None) -> dict[str, Any]:
-    """One page of the ranking with the counts over it. Seven queries: counts, whole-aircraft notices, rows
+    """One page of the ranking with the counts over it. Eight queries: counts, whole-aircraft notices, rows
     with what is in store and what came from paper, the newest run."""
     listed = found.listed
     counts = count_series(found.of_every_state)
@@ -115,7 +115,7 @@ def drift_series(request: HttpRequest, pk: int) -> HttpResponse:
         "panel": which_panel(state),
         "facts": _facts(state),
         "readings": readings,
-        "part": part_words(state, spares_by_position([state.aircraft_id])),
+        "part": part_words(state, panel_spares([state.aircraft_id])),
         "lives": life_rows(state),
         "unit": state.point.unit,
     }

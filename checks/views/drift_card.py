@@ -27,15 +27,13 @@ from checks.views.access import needs
 PER_PAGE = 50
 YEARS = (
     {"label": "Period"},
-    {"label": "Readings foretold", "num": True},
-    {"label": "Inside the 90 % interval", "num": True},
+    {"label": "Foretold", "num": True},
+    {"label": "Inside 9 of 10", "num": True},
     {"label": "Crossings", "num": True},
-    {"label": "Warned at the check before", "num": True},
-    {"label": "Without that warning", "num": True},
+    {"label": "Warned before", "num": True},
     {"label": "First warnings", "num": True},
     {"label": "False alarms", "num": True},
-    {"label": "in 100 panel-years", "num": True},
-    {"label": "Date off by (middle)", "num": True},
+    {"label": "Date off by", "num": True},
 )
 CHANCES = (
     {"label": "Chance given"},
@@ -88,18 +86,19 @@ def _cells(*texts: object) -> dict[str, list[dict[str, object]]]:
 
 def _year(period: Period) -> dict[str, Any]:
     one = period.grade
-    return _cells(
+    row = _cells(
         period.name,
         one.forecasts,
         period.share or "–",
         one.crossings,
         one.warned_before,
-        period.missed,
         one.warnings,
         one.false_alarms,
-        period.false_per_100 or "–",
         period.date_error or "–",
     )
+    if period.false_per_100:
+        row["cells"][6]["note"] = f"{period.false_per_100} in 100 years"
+    return row
 
 
 def _chance(row: tuple[float, float, int, float, int]) -> dict[str, Any]:
