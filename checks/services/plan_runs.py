@@ -199,8 +199,8 @@ def _store_base(run: PlanRun, one: Solved, held: dict, today: dt.date) -> None:
 
 
 def outcome(one: Solved) -> dict[str, Any]:
-    """What a base's plan comes to, in minutes of work, for the page; `alone` is the plan without planning, each
-    check on its own due day."""
+    """What a base's plan comes to, in minutes of work, for the page; `alone` is the plan without planning,
+    each check on its own due day."""
     problem, plan = one.given.problem, one.plan
     alone, _ = cost_of(problem, due_days(problem))
     over = [max(0.0, load - minutes) for load, minutes in zip(plan.load, problem.minutes, strict=True)]
