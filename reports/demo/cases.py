@@ -52,3 +52,5 @@ DRAFTS = (("Q-AAAI", "pressure-flow", 1), ("Q-AAAJ", "fluid-concentration", 3), 
 # Parts replaced for damage: (registration, position, days ago).
 DAMAGED = (("Q-AAAJ", "wing-ro", 800), ("Q-AAAO", "stab-r", 1340), ("Q-AAAU", "fin-up", 430))
 FAULTY_GAUGE = "gauge-6"
+# Deactivated for the summer and not returned to use: registration -> days ago.
+DEACTIVATED = {"Q-AAAX": 16}

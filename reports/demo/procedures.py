@@ -14,6 +14,7 @@ from reports.demo.master import Master, read
 
 TYPED_BY, APPROVED_BY = "controller1", "director1"
 TYPED_DAYS_AGO = 2  # what waits for approval
+SEASON = ("fluid_litres", "wets_panels", "use_after")  # what season plan and stock go by
 FINEST = Decimal("0.5")  # limits in the demo are printed in halves at the finest,
 COARSE_FROM = 20  # in tenths where they are smaller than this
 
@@ -43,7 +44,7 @@ def _load_procedure(
     data: dict[str, Any],
     references: dict[int, list[ReferenceRow]],
 ) -> None:
-    optional = ("jasc", "is_inspection", "extent", "needs_inspection")
+    optional = ("jasc", "is_inspection", "extent", "needs_inspection", *SEASON)
     procedure = Procedure.objects.create(
         variant=master.variants[variant],
         code=row["code"],

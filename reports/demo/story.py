@@ -15,7 +15,7 @@ from checks.models import Step
 from fleet.models import Aircraft, Instrument
 from reports.demo.bench import Bench, Benches, Gauges, shown
 from reports.demo.calendar import Use, check_days, due_day, fly
-from reports.demo.cases import CASES, DAMAGED, DRAFTS, OVERDUE, Case
+from reports.demo.cases import CASES, DAMAGED, DEACTIVATED, DRAFTS, OVERDUE, Case
 from reports.demo.master import Master
 from reports.demo.physics import THERMOMETER_SD, PointData, System, build_system
 from reports.demo.plan import Planned, PlannedReading, SeriesTruth
@@ -89,6 +89,8 @@ class Story:
                 self._pressure_flow(day, fixed)
             elif code == "damaged":
                 self._replace(day, self._damaged()[day], follows=None)
+            elif code == "deactivation":
+                self._plan(day, code, self._bench(day, rng=self.aside))
             elif (self.variant, code) in self.setting.master.sparse:
                 self._opening(day, code)
             else:
@@ -132,6 +134,10 @@ class Story:
                     days.pop()
             done += [(day, code, False) for day in days]
         done += [(day, code, True) for code, day in fixed.items()]
+        if self.aircraft.registration in DEACTIVATED:
+            ago = DEACTIVATED[self.aircraft.registration]
+            done = [one for one in done if one[0] < self.today.toordinal() - ago]  # nothing is tested since
+            done.append((self.today.toordinal() - ago, "deactivation", False))
         return sorted(done + [(day, "damaged", False) for day in self._damaged()])
 
     def _damaged(self) -> dict[int, str]:

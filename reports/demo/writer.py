@@ -22,6 +22,7 @@ from reports.demo.master import Master
 from reports.demo.plan import Planned, PlannedReading
 from reports.demo.procedures import TYPED_BY
 from reports.demo.signing import Signing
+from reports.demo.stock import Batches
 
 BEGIN = dt.time(9, tzinfo=dt.UTC)
 EACH = dt.timedelta(minutes=55)  # one event of an aircraft after the other on a day
@@ -85,6 +86,7 @@ class Writer:
 
     def _drafts(self, plans: list[Planned]) -> None:
         on_day: dict[tuple[str, dt.date], int] = {}
+        batches = Batches(self.master)
         for plan in plans:
             aircraft = self.fleet[plan.aircraft]
             place = on_day[plan.aircraft, plan.day] = on_day.get((plan.aircraft, plan.day), -1) + 1
@@ -100,6 +102,9 @@ class Writer:
                 temperature_place="line at the test port" if plan.readings else "",
                 mode="normal" if plan.code == "pressure-flow" else "",
                 hose_bled=True if plan.code == "pressure-flow" else None,
+                fluid_batch=None
+                if plan.draft
+                else batches.take(aircraft.variant.code, plan.code, aircraft.base_id, plan.day),
             )
         for plan in plans:
             if plan.follows is not None:
