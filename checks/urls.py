@@ -32,6 +32,7 @@ from checks.views import (
     season,
     stock,
     utilisation,
+    utilisation_sheet,
 )
 
 app_name = "checks"
@@ -52,6 +53,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("drift/aircraft/<str:registration>/", drift_aircraft.drift_aircraft, name="drift_aircraft"),
     path("drift/<int:pk>/", drift.drift_series, name="drift_series"),
     path("utilisation/", utilisation.utilisation, name="utilisation"),
+    path("utilisation/sheet/", utilisation_sheet.utilisation_sheet, name="utilisation_sheet"),
     path("utilisation/<str:registration>/", utilisation.utilisation_enter, name="utilisation_enter"),
     path(
         "utilisation/<str:registration>/correct/<int:pk>/",

@@ -191,6 +191,7 @@ MATRIX: dict[str, Row] = {
     "checks:due_list": Row(get=READERS),
     "checks:due_point": Row(get=READERS, kwargs=lambda s: {"pk": s.due_point.pk}),
     "checks:utilisation": Row(get=READERS),
+    "checks:utilisation_sheet": Row(get={CONTROLLER}, post={CONTROLLER}),
     "checks:utilisation_enter": Row(get={CONTROLLER}, post={CONTROLLER}),
     "checks:utilisation_correct": Row(
         get={CONTROLLER},

@@ -6,6 +6,8 @@ from decimal import Decimal
 import django_filters
 from django import forms
 
+from checks.engine.use_questions import Before, use_questions
+from checks.selectors.due_counting import Totals
 from fleet.models import Aircraft, Base, UtilisationEntry
 
 
@@ -23,7 +25,7 @@ class UtilisationFilter(django_filters.FilterSet):
 class UtilisationForm(forms.ModelForm):
     """The totals at the end of one day. The service decides whether they may stand.
 
-    Given `latest`, more flight hours a day than a day has asks for a tick in `sure`, which is shown then.
+    Given `totals`, what is odd beside them asks for a tick in `sure`, which is shown then.
     """
 
     sure = forms.BooleanField(
@@ -44,29 +46,36 @@ class UtilisationForm(forms.ModelForm):
             "kind": "Meter change: a new hour meter was put in; enter the aircraft's total, not the meter's.",
         }
 
-    def __init__(self, *args, latest: UtilisationEntry | None = None, correcting: bool = False, **kwargs):
+    def __init__(
+        self, *args, totals: Totals | None = None, gap_days: int = 0, correcting: bool = False, **kwargs
+    ) -> None:
         super().__init__(*args, **kwargs)
-        self.latest = latest
+        self.before, self.gap_days = before_of(totals), gap_days
         if correcting:
             self.fields["remark"].required = True
             self.fields["remark"].label = "Reason for the correction"
 
     def clean(self) -> dict:
         data = super().clean()
-        on, hours = data.get("on"), data.get("hours")
-        if self.latest and on and hours is not None and not data.get("sure"):
-            most = most_hours(self.latest, on)
-            if most is not None and hours > most:
-                self.fields["sure"].widget = forms.CheckboxInput()
-                self.add_error(
-                    "hours",
-                    f"Since {self.latest.on:%d %b %Y} ({self.latest.hours} h) no more than {most} h can have "
-                    "come together. Check the figure; if it is right, tick the box below.",
-                )
+        given = [data.get(name) for name in ("on", "hours", "landings")]
+        if None not in given and not data.get("sure") and ask(self, self.before, *given, self.gap_days):
+            self.fields["sure"].widget = forms.CheckboxInput()
         return data
 
 
-def most_hours(latest: UtilisationEntry, on: dt.date) -> Decimal | None:
-    """The highest total possible at the end of the day, 24 h a day; None for a day before the latest."""
-    days = (on - latest.on).days
-    return latest.hours + 24 * days if days > 0 else None
+def before_of(totals: Totals | None) -> Before | None:
+    """What was entered last, as the questions want it; None where nothing was."""
+    if totals is None or totals.on is None:
+        return None
+    return Before(totals.on, totals.hours, totals.landings, totals.hours_per_day, totals.landings_per_day)
+
+
+def ask(
+    form: forms.BaseForm, before: Before | None, on: dt.date, hours: Decimal, landings: int, gap_days: int
+) -> bool:
+    """Put what is odd about the totals beside the fields, with the way out; whether there was anything."""
+    asked = use_questions(before, on, hours, landings, gap_days=gap_days) if before else ()
+    for question in asked:
+        field = question.field if question.field in form.fields else None
+        form.add_error(field, f"{question.text} Check the figure; if it is right, tick 'right as written'.")
+    return bool(asked)

@@ -13,10 +13,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from checks.forms.utilisation import UtilisationFilter, UtilisationForm
+from checks.selectors.due_counting import totals_of
 from checks.services.utilisation import correct_utilisation, enter_utilisation
 from checks.views.access import needs
 from checks.views.parts import in_order
-from fleet.models import Aircraft, UtilisationEntry
+from fleet.models import Aircraft, Operator, UtilisationEntry
 
 PER_PAGE = 50
 SHOWN_ENTRIES = 24
@@ -97,18 +98,15 @@ def age(on: Any, today: Any) -> str:
     return "today" if days <= 0 else "yesterday" if days == 1 else f"{days} days ago"
 
 
-def standing_of(aircraft: Aircraft) -> QuerySet[UtilisationEntry]:
-    return aircraft.utilisation.standing().order_by("-on")
-
-
 @require_http_methods(["GET", "HEAD", "POST"])
 @needs("fleet.add_utilisationentry")
 def utilisation_enter(request: HttpRequest, registration: str) -> HttpResponse:
     """Enter the totals of a day for one aircraft, with its entries below."""
     aircraft = get_object_or_404(Aircraft.objects.select_related("base"), registration=registration)
-    latest = standing_of(aircraft).first()
     today = timezone.localdate(timezone=aircraft.base.zone)
-    form = UtilisationForm(request.POST or None, latest=latest, initial={"on": today})
+    totals = totals_of([aircraft.pk], today).get(aircraft.pk)
+    gap_days = Operator.current().stale_use_days
+    form = UtilisationForm(request.POST or None, totals=totals, gap_days=gap_days, initial={"on": today})
     if request.method == "POST" and form.is_valid():
         given = {name: form.cleaned_data[name] for name in form.Meta.fields}
         if saved(form, lambda: enter_utilisation(aircraft=aircraft, by=request.user, **given)):
@@ -116,7 +114,7 @@ def utilisation_enter(request: HttpRequest, registration: str) -> HttpResponse:
             return redirect("checks:utilisation")
     context = {
         "aircraft": aircraft,
-        "latest": latest,
+        "latest": totals,
         "form": form,
         "entries": aircraft.utilisation.select_related("entered_by", "superseded_by").order_by("-on", "-pk")[
             :SHOWN_ENTRIES

@@ -203,7 +203,7 @@ def test_refusal_keeps_what_was_typed(desk, world, craft):
 
 def test_more_hours_than_days_have_asks_once(desk, world, craft):
     text = desk.post(page(craft), form(world, 29, "2024.10", 1520)).content.decode()
-    assert "no more than 2024.00 h" in text and 'type="checkbox"' in text
+    assert "24.10 h since" in text and "more than 24 h a day" in text and 'type="checkbox"' in text
     assert desk.post(page(craft), form(world, 29, "2024.10", 1520, sure="on")).status_code == 302
     assert craft.utilisation.filter(hours=Decimal("2024.10")).exists()
 
