@@ -9,7 +9,7 @@ from checks.engine.areas import split
 from reports.pdf.chart import still
 from reports.pdf.text import SMALL, paragraph
 
-_A_ROW, _SCALE = 3, 0.52
+_A_ROW, _SCALE = 3, 0.55
 
 
 def outlines(looks: Iterable[tuple[str, str]], width: float) -> list[Flowable]:
