@@ -179,6 +179,7 @@ STATES: dict[str, State] = {
     "reads high": State("reads high", "up", "heed"),
     "reads low": State("reads low", "down", "heed"),
     "no difference": State("no difference", "tick"),
+    "no comparison": State("no comparison", "dashes", "faint"),
     # of a position of which nothing is read
     "no port: cannot be named": State("no port: cannot be named", "dashes", "faint"),
     "not measured": State("not measured", "dashes", "faint"),

@@ -12,7 +12,7 @@ from checks.selectors.drift import latest_run
 from checks.selectors.drift_words import share_words
 from fleet.models import Instrument, Operator, ReferenceRow
 
-HIGH, LOW, NONE, FEW = "reads high", "reads low", "no difference", "too few readings"
+HIGH, LOW, NONE, ALONE = "reads high", "reads low", "no difference", "no comparison"
 #: an effect within so many of its standard deviations is none to speak of
 SDS = 2
 #: with a standard deviation still so near to that before any reading, nothing was learnt
@@ -22,7 +22,8 @@ LEARNT = 0.9
 @dataclass(frozen=True)
 class GaugeRow:
     """One instrument. effect: share by which it reads above the usual, 0.007 = 0.7 %; give: two standard
-    deviations; readings: of followed points taken with it in checks that stand."""
+    deviations; readings: of followed points taken with it in checks that stand. verdict ALONE: what was read
+    with it was hardly ever read with another, so it can't be told from how those systems are."""
 
     instrument: Instrument
     effect: float
@@ -32,7 +33,7 @@ class GaugeRow:
 
     @property
     def effect_words(self) -> str:
-        return "–" if self.verdict == FEW else f"{self.effect * 100:+.1f} %".replace("-", "−")
+        return "–" if self.verdict == ALONE else f"{self.effect * 100:+.1f} %".replace("-", "−")
 
     @property
     def give_words(self) -> str:
@@ -52,7 +53,7 @@ def gauge_rows() -> tuple[DriftRun | None, list[GaugeRow]]:
         _row(one, effects[one.pk], fit["gauge_sds"][str(one.pk)], fit["new_gauge_sd"], number[one.pk])
         for one in known.filter(pk__in=effects).select_related("base")
     ]
-    return run, sorted(rows, key=lambda row: (row.verdict == FEW, -abs(row.effect), row.instrument.code))
+    return run, sorted(rows, key=lambda row: (row.verdict == ALONE, -abs(row.effect), row.instrument.code))
 
 
 def scatter_words(run: DriftRun) -> str:
@@ -70,7 +71,7 @@ def _readings() -> Counter[int]:
 
 def _row(instrument: Instrument, effect: float, sd: float, before: float, readings: int) -> GaugeRow:
     if sd > LEARNT * before:
-        verdict = FEW
+        verdict = ALONE
     elif abs(effect) <= SDS * sd:
         verdict = NONE
     else:

@@ -167,18 +167,22 @@ def _block(document: Document, told: FleetTrend, row: DriftRow, scene: Scene) ->
                 ("Margin when last read", row.margin),
                 ("Crossing date", row.crossing),
                 ("8 of 10 lie between", row.interval),
-                ("Panel", row.panel),
-                ("In store", row.part),
             ],
             left - 12,
             2,
         ),
         paragraph(f"{row.base}. Readings in this life: {_readings(row)}."),
-        paragraph(f"What to do: {row.advice.what}. {' '.join(row.advice.why)}"),
+        paragraph(f"What to do: {row.advice.what}. {_why(row)}"),
     ]
     made = Table([[said, drawing(scene, right - 8, CHART_HEIGHT)]], colWidths=[left, right], spaceAfter=6)
     made.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, -1), 0)]))
     return made
+
+
+def _why(row: DriftRow) -> str:
+    """What to know about it, and what is in store."""
+    store = f"{row.part[0].upper()}{row.part[1:]}." if row.part else ""
+    return " ".join(filter(None, (*row.advice.why, store)))
 
 
 def _next(row: DriftRow, today: dt.date) -> str:
