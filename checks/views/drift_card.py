@@ -21,7 +21,7 @@ from checks.selectors.drift_card import (
     report_card,
 )
 from checks.selectors.drift_words import chance_words
-from checks.selectors.gauges import FEW, HIGH, LOW, GaugeRow, gauge_rows, scatter_words
+from checks.selectors.gauges import ALONE, HIGH, LOW, GaugeRow, gauge_rows, scatter_words
 from checks.views.access import needs
 
 PER_PAGE = 50
@@ -163,7 +163,7 @@ def _gauge(row: GaugeRow) -> dict[str, Any]:
             },
             {"state": row.verdict},
             {"text": row.effect_words},
-            {"text": row.give_words if row.verdict != FEW else "–"},
+            {"text": row.give_words if row.verdict != ALONE else "–"},
             {"text": str(row.readings)},
             {"state": one.calibration_state},
             {"text": one.base.name if one.base else None},
