@@ -33,8 +33,7 @@ def season_pdf(request: HttpRequest, code: str) -> HttpResponse:
 
 def _report(request: HttpRequest, code: str) -> SeasonReport:
     base, today = get_object_or_404(Base, code=code), timezone.localdate()
-    (report,) = season_reports(today=today, base=base, year=asked_year(request.GET.get("year", ""), today))
-    return report
+    return season_reports(today=today, base=base, year=asked_year(request.GET.get("year", ""), today))[0]
 
 
 def _file(content: str | bytes, kind: str, report: SeasonReport, ending: str) -> HttpResponse:

@@ -31,7 +31,7 @@ def season_scene(
     leads = _projection(len(shown), total, today, by, outlook)
     items += leads
     items.append(Line(((day_number(opened), 0.0), (day_number(by), float(total))), "needed", role="mark"))
-    items.append(Line(_stairs(opened, max(min(today, by), opened), steps), "done"))
+    items.append(Line(_stairs(opened, today if outlook else min(today, by), steps), "done"))
     if shown:
         words = tuple(f"{day_words(day)}: {n}, {what}" for n, (day, what) in enumerate(shown, start=1))
         items.append(Points(tuple(steps), words, "complete", "square", "on"))
@@ -57,7 +57,7 @@ def _stairs(
     for x, y in steps:
         at += [(x, height), (x, y)]
         height = y
-    end = max(day_number(until), at[-1][0])
+    end = max(day_number(until), at[-1][0])  # never before the last completion
     return (*at, (end, height))
 
 

@@ -56,6 +56,11 @@ class Line:
     dry: Dryness
 
     @property
+    def counts(self) -> bool:
+        """A stored aircraft is shown beside the others."""
+        return self.aircraft.state == Aircraft.State.IN_SERVICE
+
+    @property
     def open_tasks(self) -> tuple[Task, ...]:
         return tuple(task for task in self.tasks if task.open)
 
@@ -123,14 +128,14 @@ def season_of(base: Base) -> Season:
 
 
 def season_plans(*, today: dt.date, base: Base | None = None, year: int | None = None) -> list[Plan]:
-    """The plan of every base (or one) for its season of a year. Without a year: the season that runs, while
-    an aircraft is open there, else the next one. Twelve queries for any number of aircraft."""
+    """The plans of every base (or one) for its season of a year. Without a year: the season that runs, while
+    an aircraft is open there, and the next one. A fixed number of queries for any number of aircraft."""
     return plans_of(Facts.read(today), [base] if base else list(Base.objects.all()), year)
 
 
 def plans_of(facts: "Facts", bases: Iterable[Base], year: int | None = None) -> list[Plan]:
     """The same from facts that were read. No query."""
-    return [_plan(facts, one, _date(facts, one, year)) for one in bases]
+    return [_plan(facts, one, date) for one in bases for date in _dates(facts, one, year)]
 
 
 @dataclass(frozen=True)
@@ -192,20 +197,21 @@ def _done(
     return found
 
 
-def _date(facts: Facts, base: Base, year: int | None) -> dt.date:
+def _dates(facts: Facts, base: Base, year: int | None) -> list[dt.date]:
     season = season_of(base)
     if year is not None:
-        return season.starting_in(year)
+        return [season.starting_in(year)]
     running = season.running_on(facts.today)
-    if running and any(line.open_tasks for line in _lines(facts, base, running)):
-        return running
-    return season.next_from(facts.today)
+    lines = _lines(facts, base, running) if running else ()
+    # The next one is a day ahead at least: on the season date itself the season runs.
+    ahead = season.next_from(facts.today + dt.timedelta(days=1)) if running else season.next_from(facts.today)
+    return [running, ahead] if running and any(line.counts and line.open_tasks for line in lines) else [ahead]
 
 
 def _plan(facts: Facts, base: Base, date: dt.date) -> Plan:
     every = list(_lines(facts, base, date))
-    lines = tuple(line for line in every if line.aircraft.state == Aircraft.State.IN_SERVICE)
-    opened = min((task.opens for line in lines for task in line.tasks), default=date)
+    lines = tuple(line for line in every if line.counts)
+    opened = min((task.opens for line in lines for task in line.tasks if task.point_id), default=date)
     complete = [line.complete_on for line in lines if not line.open_tasks and line.complete_on]
     leaving = tuple(
         move
@@ -220,7 +226,7 @@ def _plan(facts: Facts, base: Base, date: dt.date) -> Plan:
         facts.today,
         opened,
         lines,
-        tuple(line for line in every if line.aircraft.state == Aircraft.State.STORED),
+        tuple(line for line in every if not line.counts),
         leaving,
         forecast(complete, left, opened=opened, today=facts.today, by=date),
     )

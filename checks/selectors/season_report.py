@@ -24,11 +24,12 @@ from fleet.models import Base
 #: said wherever a pace is shown
 PACE = (
     f"Pace: aircraft completed in the last {RECENT_DAYS} days, or since the first day that counts, as if "
-    "they came by chance at an even rate; the range holds 8 of 10. Work planned in groups comes otherwise: look "
-    "at the open aircraft, not at the line alone."
+    "they came by chance at an even rate; the range holds 8 of 10. Work planned in groups comes otherwise: "
+    "look at the open aircraft, not at the line alone."
 )
 FIRST_EXPIRY = (
-    "Fluid is counted as used on the due days of the open checks, from the batch that expires first. Whether "
+    "Fluid is counted as used on the due days of the open checks, from the batch that expires first, each "
+    "open task once. Whether "
     "batches may share a tank is told by the entries of what mixes with what, and by nothing else."
 )
 
@@ -47,7 +48,8 @@ class SeasonReport:
 def season_reports(
     *, today: dt.date, base: Base | None = None, year: int | None = None
 ) -> list[SeasonReport]:
-    """One for each base, or for one. A fixed number of queries for any number of aircraft and bases."""
+    """One for each plan of every base, or of one: the running season first where it has one open. A fixed
+    number of queries for any number of aircraft and bases."""
     facts = Facts.read(today)
     plans = plans_of(facts, [base] if base else list(Base.objects.all()), year)
     until = max((max(plan.date, today) for plan in plans), default=today)
@@ -99,11 +101,11 @@ def outlook_words(plan: Plan) -> str:
 
 
 def fluid_words(report: SeasonReport) -> str:
-    """Whether the fluid lasts, in one sentence."""
+    """Whether the fluid lasts, in one sentence after the word 'short' or 'enough'."""
     fluid = report.fluid
     if not fluid.cover.needed:
         return "No fluid is needed until then by what the procedures state."
-    total = f"{fluid.cover.needed:f} L needed, {fluid.in_date:f} L in date on hand"
+    total = f"{fluid.cover.needed:f} L needed, {fluid.in_date:f} L in date on hand."
     if fluid.cover.short_on:
-        return f"Short by {fluid.cover.short:f} L from {day_words(fluid.cover.short_on)} ({total})."
-    return f"Enough: {total}."
+        return f"by {fluid.cover.short:f} L from {day_words(fluid.cover.short_on)}: {total}"
+    return total

@@ -54,7 +54,7 @@ def season_base(request: HttpRequest, code: str) -> HttpResponse:
     year = asked_year(request.GET.get("year", ""), today)
     if request.GET.get("year") and year is None:
         messages.error(request, f"Seasons of {first_year(today)} to {today.year + YEARS_AHEAD} can be shown.")
-    (report,) = season_reports(today=today, base=base, year=year)
+    report = season_reports(today=today, base=base, year=year)[0]
     years = range(first_year(today), today.year + YEARS_AHEAD + 1)
     context = {
         "base": base,

@@ -50,7 +50,7 @@ def season_pdf(report: SeasonReport, operator: str, is_demo: bool) -> bytes:
     document = Document(furniture)
     document.add(facts(list(_summary(report)), document.width, columns=4))
     document.text(outlook_words(plan))
-    document.text(fluid_words(report))
+    document.text(f"Fluid: {'short ' if report.fluid.cover.short else ''}{fluid_words(report)}")
     for one in report.earlier:
         document.add(*cautions([("caution", earlier_words(one))], document.width))
     if plan.lines:
