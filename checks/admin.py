@@ -33,9 +33,9 @@ class CountsDue:
     def aircraft_of(self, obj: Model) -> QuerySet[Aircraft]:
         raise NotImplementedError
 
-    def save_model(self, request: HttpRequest, obj: Model, form: object, change: bool) -> None:
-        super().save_model(request, obj, form, change)
-        refresh_due(aircraft_ids=self.aircraft_of(obj).values_list("pk", flat=True))
+    def save_related(self, request: HttpRequest, form: Any, formsets: Any, change: bool) -> None:
+        super().save_related(request, form, formsets, change)
+        refresh_due(aircraft_ids=self.aircraft_of(form.instance).values_list("pk", flat=True))
 
 
 class DraftOnly:
@@ -167,8 +167,11 @@ class LimitTableAdmin(Chosen, DraftOnly, MasterAdmin):
 
 
 @admin.register(models.RecurringCheck)
-class RecurringCheckAdmin(CountsDue, MasterAdmin):
+class RecurringCheckAdmin(ReadOnlyAdmin):
+    """To look at: the programme's own pages type it, and another person approves."""
+
     list_display = [
+        "title",
         "procedure",
         "interval_days",
         "interval_months",
@@ -178,38 +181,9 @@ class RecurringCheckAdmin(CountsDue, MasterAdmin):
         "counting",
         "active",
     ]
-    list_filter = ["active", "before_season", "counting", "procedure__variant"]
-    search_fields = ["procedure__title", "procedure__code"]
-    autocomplete_fields = ["procedure"]
+    list_filter = ["active", "once", "before_season", "counting", "procedure__variant"]
+    search_fields = ["title", "procedure__title", "procedure__code"]
     list_select_related = ["procedure__variant"]
-    fieldsets = [
-        (None, {"fields": ["procedure", "active", "work_hours"]}),
-        (
-            "Interval: whichever occurs first",
-            {
-                "fields": [
-                    ("interval_days", "interval_months", "to_month_end"),
-                    ("interval_hours", "interval_landings"),
-                    ("before_season", "season_window_days"),
-                ]
-            },
-        ),
-        (
-            "Tolerance and counting",
-            {"fields": [("tolerance_days", "tolerance_hours", "tolerance_landings"), "counting"]},
-        ),
-    ]
-
-    def aircraft_of(self, obj: models.RecurringCheck) -> QuerySet[Aircraft]:
-        return obj.procedure.variant.aircraft.all()
-
-
-@admin.register(models.StockItem)
-class StockItemAdmin(MasterAdmin):
-    list_display = ["part_number", "name", "kind", "replace_months", "replace_hours", "least"]
-    list_filter = ["kind"]
-    search_fields = ["part_number", "name"]
-    autocomplete_fields = ["variants"]
 
 
 def looked_at(model: type[Model], *fields: str) -> type[ReadOnlyInline]:

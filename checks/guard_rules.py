@@ -13,6 +13,7 @@ from fleet.guards import VERBS, Guard
 SIGNED = "a signed check is final: correct it by a new signed entry"
 APPROVED = "an approved revision is never edited: type a new revision"
 APPROVED_ITEM = "an approved MEL item is never edited: type a revised one"
+APPROVED_INTERVAL = "an approved interval revision is never edited: type a new one"
 APPENDED = "is appended and never changed"
 
 # Rows that are written once. Whatever comes later is a row of its own.
@@ -42,6 +43,7 @@ def rules() -> list[Guard]:
     return [
         *_frozen(models.CheckEvent, """{row}."state" = 'signed'""", SIGNED),
         *_frozen(models.Revision, '{row}."approved_at" IS NOT NULL', APPROVED),
+        *_frozen(models.IntervalRevision, '{row}."approved_at" IS NOT NULL', APPROVED_INTERVAL),
         *_frozen(models.MelItem, '{row}."approved_at" IS NOT NULL', APPROVED_ITEM),
         *_written_once(),
         *_added_not_changed(),
@@ -50,15 +52,16 @@ def rules() -> list[Guard]:
 
 
 def owned(parent: type[Model]) -> list[tuple[type[Model], str]]:
-    """The models whose rows are part of a parent row (they cascade from it), with their key column."""
-    return sorted(
-        (
-            (relation.related_model, relation.field.column)
-            for relation in parent._meta.related_objects
-            if relation.on_delete.__name__ == "CASCADE" and relation.related_model is not parent
-        ),
-        key=lambda pair: pair[0]._meta.db_table,
-    )
+    """The models whose rows are part of a parent row (they cascade from it), with their key column; those
+    that only link it to others too."""
+    parts = [
+        (relation.related_model, relation.field.column)
+        for relation in parent._meta.related_objects
+        if relation.on_delete.__name__ == "CASCADE" and relation.related_model is not parent
+    ]
+    for linked in parent._meta.local_many_to_many:
+        parts.append((linked.remote_field.through, linked.m2m_column_name()))
+    return sorted(parts, key=lambda pair: pair[0]._meta.db_table)
 
 
 def _frozen(parent: type[Model], condition: str, message: str) -> Iterator[Guard]:

@@ -10,12 +10,15 @@ from django.utils import timezone
 
 from checks.forms.aircraft import AircraftFilter, IcingFilter
 from checks.forms.check_filter import RecordFilter, with_states
+from checks.forms.programme import ProgrammeFilter
 from checks.forms.revisions import ProcedureFilter
 from checks.forms.utilisation import UtilisationFilter
-from checks.models import CheckEvent, Procedure, Revision
+from checks.models import CheckEvent, Procedure, RecurringCheck, Revision
 from checks.selectors.defects import DefectShown, shown
+from checks.selectors.programme import with_states as with_task_states
+from checks.selectors.programme_words import first_in_words
 from checks.selectors.revisions import with_states as with_revision_states
-from checks.views import check_records, defects, instruments, revisions, utilisation
+from checks.views import check_records, defects, instruments, programme, revisions, utilisation
 from checks.views.aircraft import list_lines
 from fleet.models import Aircraft
 from reports.listed import Listed, Rows
@@ -145,6 +148,28 @@ def _revisions(procedures: Iterable[Procedure]) -> Iterator[Sequence[Cell]]:
             yield (*first, "", "", None, "", "")
 
 
+def _programme(query: QueryDict) -> Rows | None:
+    found = ProgrammeFilter(query, queryset=with_task_states(RecurringCheck.objects.all()))
+    return map(_task, programme.listed(found)) if found.is_valid() else None
+
+
+def _task(task: RecurringCheck) -> Sequence[Cell]:
+    row = programme.task_row(task)
+    return (
+        task.title,
+        task.procedure.variant.name,
+        task.now_is,
+        task.waits,
+        row["interval"],
+        row["tolerance"],
+        task.get_counting_display(),
+        first_in_words(task),
+        row["aircraft"],
+        task.reference,
+        task.work_hours,
+    )
+
+
 LISTS = {
     "records": Listed(
         "checks:records",
@@ -208,6 +233,23 @@ LISTS = {
         "checks:instruments",
         ("Instrument", "Kind", "Calibration", "Calibration due", "Range", "Owner", "Base", "In use"),
         _instruments,
+    ),
+    "programme": Listed(
+        "checks:programme",
+        (
+            "Task",
+            "Variant",
+            "State",
+            "Revision waits",
+            "Interval",
+            "Tolerance",
+            "Counting",
+            "First due",
+            "Aircraft",
+            "Reference",
+            "Hours of work",
+        ),
+        _programme,
     ),
     "procedures": Listed(
         "checks:procedures",

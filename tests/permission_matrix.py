@@ -22,27 +22,34 @@ from typing import Any
 
 import time_machine
 from django.core.files.base import ContentFile
+from django.utils import timezone
 
 from checks.models import (
     CheckEvent,
     Defect,
     DuePoint,
+    Extension,
     InstrumentFinding,
+    IntervalRevision,
+    MelItem,
     Photo,
     Revision,
     SeriesState,
     StockItem,
     StockMovement,
 )
-from checks.services.defects import raise_defect
+from checks.selectors.release import deferral_day
+from checks.services.defects import OutsideWork, raise_defect, rectify
 from checks.services.doubt import report_out_of_calibration
 from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
 from checks.services.evidence import add_photo
+from checks.services.extension import ask_extension
 from checks.services.moves import plan_move
 from checks.services.stock import record_movement
 from fleet.models import Calibration, PlannedMove, UtilisationEntry
 from tests.checks.conftest import NOON
+from tests.checks.deferring import deferred
 from tests.checks.evidence_files import jpeg
 from tests.checks.work import performed, started
 from tests.world import PASSWORD, World, build_world
@@ -127,6 +134,44 @@ class Sample:
         )
 
     @cached_property
+    def extension(self) -> Extension:
+        """One that waits for its answer."""
+        raised = raise_defect(
+            aircraft=self.world.forward, by=self.world.person("technician1"), description="Invented too."
+        )
+        day = deferral_day(raised.raised_at)
+        under = deferred(self.world, raised, recorded_on=day)
+        return ask_extension(
+            deferral=under,
+            by=self.world.person("controller1"),
+            password=PASSWORD,
+            expires_on=under.expires_on + dt.timedelta(days=2),
+            justification="Invented.",
+        )
+
+    @cached_property
+    def rectified(self) -> Defect:
+        """One rectified outside, with the certificate's file."""
+        file = ContentFile(b"%PDF-1.4 invented", "release.pdf")
+        with time_machine.travel(NOON, tick=False):
+            defect = raise_defect(
+                aircraft=self.world.forward, by=self.world.person("technician1"), description="Third."
+            )
+            rectify(
+                defect=defect,
+                by=self.world.person("releaser1"),
+                password=PASSWORD,
+                text="Done.",
+                outside=OutsideWork("Invented shop", "R-1", self.world.today, file),
+            )
+        return defect
+
+    @cached_property
+    def typed_item(self) -> MelItem:
+        """An item of the MEL that waits for approval."""
+        return MelItem.objects.get(approved_at=None)
+
+    @cached_property
     def typed_revision(self) -> Revision:
         """One that waits for approval."""
         return Revision.objects.create(
@@ -168,6 +213,18 @@ class Sample:
         )
 
     @cached_property
+    def interval_revision(self) -> IntervalRevision:
+        """One that waits, typed by nobody of the walk, so that nobody takes it back."""
+        return IntervalRevision.objects.create(
+            check_revised=self.world.recurring(self.world.forward),
+            number=1,
+            interval_days=50,
+            reason="Invented.",
+            typed_by=self.world.person("auditor1"),
+            typed_at=timezone.now(),
+        )
+
+    @cached_property
     def due_point(self) -> DuePoint:
         refresh_due(today=self.world.today)
         return DuePoint.objects.filter(aircraft=self.world.underfloor).first()
@@ -190,6 +247,18 @@ MATRIX: dict[str, Row] = {
     "health": Row(get=EVERYBODY, public=True),
     "checks:due_list": Row(get=READERS),
     "checks:due_point": Row(get=READERS, kwargs=lambda s: {"pk": s.due_point.pk}),
+    "checks:due_owner": Row(get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.due_point.pk}),
+    "checks:programme": Row(get=READERS),
+    "checks:task_new": Row(get={CONTROLLER}, post={CONTROLLER}),
+    "checks:task": Row(get=READERS, kwargs=lambda s: {"pk": s.due_point.check_due_id}),
+    "checks:task_revise": Row(
+        get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.due_point.check_due_id}
+    ),
+    "checks:interval_revision": Row(get=READERS, kwargs=lambda s: {"pk": s.interval_revision.pk}),
+    "checks:interval_approve": Row(
+        get={DIRECTOR}, post={DIRECTOR}, kwargs=lambda s: {"pk": s.interval_revision.pk}
+    ),
+    "checks:interval_withdraw": Row(post={CONTROLLER}, kwargs=lambda s: {"pk": s.interval_revision.pk}),
     "checks:utilisation": Row(get=READERS),
     "checks:utilisation_sheet": Row(get={CONTROLLER}, post={CONTROLLER}),
     "checks:utilisation_enter": Row(get={CONTROLLER}, post={CONTROLLER}),
@@ -233,6 +302,7 @@ MATRIX: dict[str, Row] = {
     "checks:aircraft_list": Row(get=READERS),
     "checks:aircraft": Row(get=READERS),
     "checks:icing_status": Row(get=READERS),
+    "checks:icing_wall": Row(get=READERS),
     "checks:season": Row(get=READERS),
     "checks:season_base": Row(get=READERS, kwargs=lambda s: {"code": "north"}),
     "checks:dormancy": Row(get=READERS),
@@ -250,6 +320,21 @@ MATRIX: dict[str, Row] = {
     "checks:defect_raise": Row(get=READERS - {AUDITOR}, post=READERS - {AUDITOR}),
     "checks:defect_defer": Row(get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.defect.pk}),
     "checks:defect_rectify": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"pk": s.defect.pk}),
+    "checks:defect_release": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"pk": s.rectified.pk}),
+    "checks:release_certificate": Row(
+        get=READERS, kwargs=lambda s: {"pk": s.rectified.rectification.outside.pk}
+    ),
+    "checks:part_order": Row(get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.defect.pk}),
+    "checks:ferry_permit": Row(get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.defect.pk}),
+    "checks:deferral_extend": Row(
+        get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.extension.deferral_id}
+    ),
+    "checks:extension_answer": Row(get={DIRECTOR}, post={DIRECTOR}, kwargs=lambda s: {"pk": s.extension.pk}),
+    "checks:mel": Row(get=READERS),
+    "checks:mel_type": Row(get={CONTROLLER}, post={CONTROLLER}),
+    "checks:mel_item": Row(get=READERS, kwargs=lambda s: {"pk": s.typed_item.pk}),
+    "checks:mel_change": Row(get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.typed_item.pk}),
+    "checks:mel_approve": Row(get={DIRECTOR}, post={DIRECTOR}, kwargs=lambda s: {"pk": s.typed_item.pk}),
     "checks:procedures": Row(get=READERS),
     "checks:revision": Row(get=READERS, kwargs=lambda s: {"pk": s.typed_revision.pk}),
     "checks:revision_approve": Row(
@@ -314,7 +399,8 @@ MASTER_DATA: dict[str, ModelRow] = {
     "checks_procedure": _CONTROLLERS,
     "checks_revision": _CONTROLLERS,
     "checks_limittable": _CONTROLLERS,
-    "checks_recurringcheck": _CONTROLLERS,
+    "checks_recurringcheck": _LOOKED_AT,
+    "fleet_modification": _CONTROLLERS,
     "checks_stockitem": _CONTROLLERS,
     "checks_checkevent": _LOOKED_AT,
     "checks_record": _LOOKED_AT,

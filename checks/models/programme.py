@@ -1,8 +1,10 @@
 """The programme: which check recurs how often on which aircraft, how that was revised, and when it is due."""
 
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -36,10 +38,12 @@ class Terms(models.Model):
     reference = models.CharField(
         max_length=120, blank=True, help_text="What asks for it: programme item, or a bulletin's number."
     )
-    interval_days = models.PositiveIntegerField(null=True, blank=True)
-    interval_months = models.PositiveIntegerField(null=True, blank=True)
-    interval_hours = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True)
-    interval_landings = models.PositiveIntegerField(null=True, blank=True)
+    interval_days = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
+    interval_months = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
+    interval_hours = models.DecimalField(
+        max_digits=9, decimal_places=2, null=True, blank=True, validators=[MinValueValidator(Decimal("0.01"))]
+    )
+    interval_landings = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
     before_season = models.BooleanField(default=False, help_text="Due on the base's season date.")
     season_window_days = models.PositiveSmallIntegerField(
         default=90, help_text="Done within so many days before the season date, it counts for that season."
@@ -48,7 +52,9 @@ class Terms(models.Model):
         "valid to the end of the calendar month", default=False, help_text="Moves the months' due date there."
     )
     tolerance_days = models.PositiveIntegerField(default=0)
-    tolerance_hours = models.DecimalField(max_digits=9, decimal_places=2, default=0)
+    tolerance_hours = models.DecimalField(
+        max_digits=9, decimal_places=2, default=0, validators=[MinValueValidator(0)]
+    )
     tolerance_landings = models.PositiveIntegerField(default=0)
     counting = models.CharField(max_length=16, choices=Counting, default=Counting.FROM_DONE)
     first_due = models.CharField(max_length=8, choices=First, default=First.NONE)
@@ -78,10 +84,11 @@ class Terms(models.Model):
         abstract = True
         constraints = [
             models.CheckConstraint(
-                condition=Q(interval_days__gt=0)
-                | Q(interval_months__gt=0)
-                | Q(interval_hours__gt=0)
-                | Q(interval_landings__gt=0)
+                # A comparison with nothing is neither true nor false, and would pass.
+                condition=Q(interval_days__isnull=False, interval_days__gt=0)
+                | Q(interval_months__isnull=False, interval_months__gt=0)
+                | Q(interval_hours__isnull=False, interval_hours__gt=0)
+                | Q(interval_landings__isnull=False, interval_landings__gt=0)
                 | Q(before_season=True)
                 | Q(once=True, first_due="given"),
                 name="%(class)s_has_an_interval",

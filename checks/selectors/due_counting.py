@@ -32,7 +32,7 @@ from checks.engine.first_due import First, due_after
 from checks.engine.use_range import UseRange, use_range
 from checks.engine.use_rate import RECENT_DAYS, use_per_day
 from checks.models import CheckEvent, DoubtReview, RecurringCheck, Terms
-from checks.selectors.effectivity import active_tasks, effectivity
+from checks.selectors.effectivity import Effectivity, active_tasks, effectivity
 from fleet.models import Aircraft, Base, UtilisationEntry
 
 #: Aircraft whose checks are counted: stored ones too, since their calendar runs on.
@@ -106,12 +106,15 @@ def count_due(
     aircraft_ids: Iterable[int] | None = None,
     today: dt.date,
     tasks: Sequence[RecurringCheck] | None = None,
+    fits: Effectivity | None = None,
     finished: bool = False,
+    ranges: bool = False,
 ) -> list[Counted]:
     """Every active recurring check of the aircraft (None: the whole fleet) as it stands today.
 
-    tasks: these instead, active or not, with their terms as they are in memory. finished: one-time checks
-    that were done, too.
+    tasks: these instead, active or not, with their terms as they are in memory; fits: on which aircraft they
+    are due, asked of the database unless given. finished: one-time checks that were done, too. ranges: with
+    the range of use, for an explanation.
     """
     fleet = Aircraft.objects.filter(state__in=COUNTED_STATES).select_related("base")
     if aircraft_ids is not None:
@@ -119,8 +122,8 @@ def count_due(
     aircraft = list(fleet)
     ids = None if aircraft_ids is None else [one.pk for one in aircraft]
     tasks = active_tasks() if tasks is None else tasks
-    fits = effectivity(tasks, today=today)
-    past, totals = _past(ids, tasks), totals_of(ids, today)
+    fits = fits or effectivity(tasks, today=today)
+    past, totals = _past(ids, tasks), totals_of(ids, today, ranges=ranges)
     counted = [
         count(one, task, past.get((one.pk, task.procedure_id), []), totals.get(one.pk, Totals()), today)
         for one in aircraft

@@ -73,7 +73,7 @@ def note_due_point(*, point: DuePoint, by: User, owner: User | None, remarks: st
         raise RecordError("This person no longer works here. Choose another.", field="owner")
     point = DuePoint.objects.select_for_update(of=("self",)).get(pk=point.pk)
     point.owner, point.remarks, point.noted_at = owner, remarks, timezone.now()
-    point.full_clean(exclude=["last_event"])
+    point.clean_fields(exclude={*_STORED, *_KEYS})
     point.save(update_fields=list(_NOTED))
     return point
 

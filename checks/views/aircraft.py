@@ -5,7 +5,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
@@ -34,7 +33,8 @@ from checks.selectors.story import Told
 from checks.selectors.story import told as tell
 from checks.views import addresses
 from checks.views.access import needs
-from checks.views.icing import line
+from checks.views.icing import key_of, line
+from checks.views.paging import page_of_list
 from checks.views.parts import is_part
 from checks.views.utilisation import with_latest
 from fleet.models import Aircraft, Operator
@@ -51,7 +51,7 @@ def aircraft_list(request: HttpRequest) -> HttpResponse:
     found = AircraftFilter(request.GET, queryset=Aircraft.objects.exclude(state=Aircraft.State.LEFT))
     context = {"filter": found, "understood": found.is_valid()}
     if context["understood"]:
-        page = Paginator(found.statuses(timezone.now()), PER_PAGE).get_page(request.GET.get("page"))
+        page = page_of_list(request, found.statuses(timezone.now()), PER_PAGE, key=key_of)
         context |= {"page_obj": page, "lines": list_lines(page)}
     template = "checks/aircraft_part.html" if is_part(request) else "checks/aircraft_list.html"
     return render(request, template, context)

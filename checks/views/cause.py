@@ -4,7 +4,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -20,6 +19,7 @@ from checks.services.errors import RecordError
 from checks.views.access import needs
 from checks.views.check_edit import event_of
 from checks.views.check_show import show
+from checks.views.paging import page_of_list
 
 PAGE = 50
 COLUMNS = ("Check", "Ranked first", "Confirmed", "Its place in the ranking", "Recorded")
@@ -53,7 +53,7 @@ def cause_found(request: HttpRequest, uuid: object) -> HttpResponse:
 def causes(request: HttpRequest) -> HttpResponse:
     """How often the first-ranked cause was the confirmed one. A fixed number of queries."""
     card = report_card()
-    page = Paginator(card.rows, PAGE).get_page(request.GET.get("page"))
+    page = page_of_list(request, card.rows, PAGE, key=lambda one: one.event.pk)
     context = {
         "card": card,
         "shares": [

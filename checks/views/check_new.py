@@ -3,7 +3,6 @@
 import datetime as dt
 import uuid
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -14,6 +13,7 @@ from checks.selectors.check_start import aircraft_for, most_pressing, open_draft
 from checks.services.errors import RecordError
 from checks.services.record import start_check
 from checks.views.access import needs
+from checks.views.paging import page_of
 from fleet.models import Aircraft
 
 PER_PAGE = 24
@@ -50,7 +50,7 @@ def aircraft_page(request: HttpRequest, unknown: str = "") -> HttpResponse:
     given = find.cleaned_data if find.is_bound and find.is_valid() else {}
     home = request.user.home_base
     found = aircraft_for(home=home, text=given.get("q", ""), base=given.get("base"))
-    page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))
+    page = page_of(request, found, PER_PAGE)
     states = most_pressing(page.object_list, timezone.localdate())
     context = {
         "form": find,

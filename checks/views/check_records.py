@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -14,6 +13,7 @@ from checks.models import CheckEvent
 from checks.selectors.check_story import state_word
 from checks.selectors.doubt import IN_DOUBT
 from checks.views.access import needs
+from checks.views.paging import page_of
 from checks.views.parts import in_order
 
 PER_PAGE = 50
@@ -41,7 +41,7 @@ def records(request: HttpRequest) -> HttpResponse:
     found = RecordFilter(request.GET, queryset=with_states(CheckEvent.objects.all()))
     context = {"filter": found, "columns": COLUMNS, "understood": found.is_valid()}
     if context["understood"]:
-        page = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
+        page = page_of(request, listed(found), PER_PAGE)
         context |= {"page_obj": page, "rows": list(rows(page))}
     template = "checks/_check_records.html" if request.htmx else "checks/check_records.html"
     return render(request, template, context)

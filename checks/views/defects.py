@@ -1,33 +1,26 @@
-"""Defects: the list, one with its history, and the pages that raise, defer and rectify."""
-
-import datetime as dt
+"""Defects: the list, one with its history, and the page that raises one. What is signed: defect_acts."""
 
 from django.contrib import messages
-from django.core.paginator import Paginator
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.forms import Form
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from checks.forms.defects import (
-    DefectFilter,
-    DeferForm,
-    FindAircraftForm,
-    LastDayForm,
-    RaiseForm,
-    RectifyForm,
-)
-from checks.models import Defect
+from checks.forms.defects import DefectFilter, FindAircraftForm, RaiseForm
+from checks.models import Defect, Deferral, Extension, OutsideRelease
 from checks.selectors.check_story import attempts
-from checks.selectors.defects import CLOSED, retests, shown, supports, with_states
+from checks.selectors.defects import CLOSED, recorded_day, shown, with_states
 from checks.selectors.release import deferral_day
+from checks.selectors.repeats import repeats_of
 from checks.selectors.story import WHO_DECIDES, escalated, told
-from checks.services.defects import defer, raise_defect, rectify
+from checks.services.defects import raise_defect
 from checks.services.errors import RecordError
 from checks.views.access import needs
+from checks.views.paging import page_of
 from checks.views.parts import in_order, is_part
+from fleet import certificates
 from fleet.models import Aircraft, Operator
 
 PER_PAGE = 50
@@ -47,7 +40,7 @@ def found_defects(query: QueryDict) -> DefectFilter:
 
 def listed(found: DefectFilter) -> QuerySet[Defect]:
     """What the filter leaves, in the order asked for: the newest raised first unless another is."""
-    related = found.qs.select_related("aircraft__base", "position").prefetch_related("deferrals")
+    related = found.qs.select_related("aircraft__base", "position").prefetch_related(*Deferral.WHOLE)
     return related.order_by(*in_order(found.data.get("sort", ""), SORTS, "-raised_at", "-pk"))
 
 
@@ -58,8 +51,12 @@ def defects(request: HttpRequest) -> HttpResponse:
     found = found_defects(request.GET)
     context = {"filter": found, "understood": found.is_valid()}
     if context["understood"]:
-        page = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
-        context |= {"page_obj": page, "defects": [shown(one) for one in page]}
+        page = page_of(request, listed(found), PER_PAGE)
+        context |= {
+            "page_obj": page,
+            "defects": [shown(one) for one in page],
+            "repeats": repeats_of(page.object_list),
+        }
     template = "checks/defects_part.html" if is_part(request) else "checks/defects.html"
     return render(request, template, context)
 
@@ -68,7 +65,8 @@ def defect_of(pk: int) -> Defect:
     """The defect with its state today and what every page of it names. 404 where there is none."""
     found = with_states(Defect.objects.all(), deferral_day(timezone.now()))
     related = ("aircraft__base", "aircraft__variant", "position", "raised_by", "event__revision__procedure")
-    return get_object_or_404(found.select_related(*related, "rectification"), pk=pk)
+    more = ("point", "rectification__outside", "rectification__release", "rectification__rectified_by")
+    return get_object_or_404(found.select_related(*related, *more), pk=pk)
 
 
 @require_safe
@@ -76,20 +74,47 @@ def defect_of(pk: int) -> Defect:
 def defect(request: HttpRequest, pk: int) -> HttpResponse:
     """One defect with its history. A fixed number of queries."""
     one = defect_of(pk)
-    deferrals = one.deferrals.select_related("deferred_by", "record__chain__aircraft").order_by("deferred_at")
+    deferrals = one.deferrals.select_related("deferred_by", "item", "use", "record__chain__aircraft")
+    extensions = Extension.objects.select_related(
+        "asked_by", "record__chain__aircraft", "answer__answered_by", "answer__record__chain__aircraft"
+    )
+    deferrals = deferrals.prefetch_related(Prefetch("extensions", extensions)).order_by("deferred_at")
     story = attempts(one.event) if one.event else []
+    rectification = getattr(one, "rectification", None)
     context = {
         "defect": one,
         "closed": one.now_is == CLOSED,
+        "recorded_on": recorded_day(one),
         "escalated": escalated(story) if one.now_is != CLOSED else None,
         "who_decides": WHO_DECIDES,
         "told": told(story) if story else [],
         "deferrals": list(deferrals),
-        "rectification": getattr(one, "rectification", None),
+        "rectification": rectification,
+        "outside": getattr(rectification, "outside", None),
+        "release": getattr(rectification, "release", None),
         "story": story,
         "base_of_days": Operator.current().deferral_time_zone,
+        "repeats": repeats_of([one]).get(one.pk, []),
+        "orders": one.part_orders.standing().select_related("entered_by"),
+        "permits": one.ferry_permits.select_related("recorded_by", "record__chain__aircraft"),
     }
     return render(request, "checks/defect.html", context)
+
+
+@require_safe
+@needs("checks.view_records")
+def release_certificate(request: HttpRequest, pk: int) -> FileResponse:
+    """The release certificate with which work done outside came back, always as a download."""
+    kept = get_object_or_404(OutsideRelease.objects.select_related("rectification"), pk=pk)
+    if not kept.file or not kept.file.storage.exists(kept.file.name):
+        raise Http404("No file is kept of this certificate.")
+    name = certificates.download_name("release", kept.certificate_number, kept.file.name)
+    response = FileResponse(kept.file.open("rb"), as_attachment=True, filename=name)
+    response["Content-Type"] = certificates.media_type(kept.file.name)
+    response["X-Content-Type-Options"] = "nosniff"
+    # The file comes from outside: even opened in a window of its own it may run nothing.
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    return response
 
 
 @require_http_methods(METHODS)
@@ -113,71 +138,6 @@ def defect_raise(request: HttpRequest) -> HttpResponse:
             return redirect("checks:defect", pk=raised.pk)
     context = {"aircraft": craft, "form": form}
     return render(request, "checks/defect_raise.html", context, status=status)
-
-
-@require_http_methods(METHODS)
-@needs("checks.defer_defect")
-def defect_defer(request: HttpRequest, pk: int) -> HttpResponse:
-    """Defer an open defect; htmx gets the last day that follows from what is typed so far."""
-    if is_part(request) and request.method != "POST":
-        return render(
-            request, "checks/defect_last_day.html", {"last_days": LastDayForm(request.GET).last_days()}
-        )
-    one = defect_of(pk)
-    if one.now_is == CLOSED:
-        return said_closed(request, one)
-    start = {"recorded_on": first_day(one), "limits_icing": True}
-    form = DeferForm(request.POST or None, initial=start)
-    if request.method == "POST" and form.is_valid():
-        try:
-            deferral = defer(defect=one, by=request.user, **form.cleaned_data)
-        except RecordError as refused:
-            show_refusal(form, refused)
-        else:
-            messages.success(request, f"Deferred. The last day is {deferral.expires_on:%d %b %Y}.")
-            return redirect("checks:defect", pk=one.pk)
-    typed = request.POST if form.is_bound else start
-    context = {"defect": one, "form": form, "last_days": LastDayForm(typed).last_days()}
-    return render(
-        request, "checks/defect_defer.html", context, status=422 if request.method == "POST" else 200
-    )
-
-
-def first_day(defect: Defect) -> dt.date:
-    """The latest recorded date that the records allow: of an earlier deferral, else the day of raising."""
-    earlier = defect.deferrals.order_by("recorded_on").values_list("recorded_on", flat=True).first()
-    return earlier or deferral_day(defect.raised_at)
-
-
-@require_http_methods(METHODS)
-@needs("checks.rectify_defect")
-def defect_rectify(request: HttpRequest, pk: int) -> HttpResponse:
-    """Sign a defect as rectified."""
-    one = defect_of(pk)
-    if one.now_is == CLOSED:
-        return said_closed(request, one)
-    events = retests(one)
-    newest = next((event for event in events if supports(event)), None) if one.event else None
-    form = RectifyForm(
-        request.POST or None, retests=events, initial={"retest": str(newest.pk) if newest else ""}
-    )
-    if request.method == "POST" and form.is_valid():
-        try:
-            rectify(defect=one, by=request.user, **form.cleaned_data)
-        except RecordError as refused:
-            show_refusal(form, refused)
-        else:
-            messages.success(request, "Signed as rectified. The defect is closed.")
-            return redirect("checks:defect", pk=one.pk)
-    context = {"defect": one, "form": form, "retests": events}
-    return render(
-        request, "checks/defect_rectify.html", context, status=422 if request.method == "POST" else 200
-    )
-
-
-def said_closed(request: HttpRequest, defect: Defect) -> HttpResponse:
-    messages.info(request, "It is closed already. Raise a new one if it is back.")
-    return redirect("checks:defect", pk=defect.pk)
 
 
 def show_refusal(form: Form, refused: RecordError) -> None:

@@ -3,7 +3,6 @@
 import datetime as dt
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
@@ -35,6 +34,7 @@ from checks.selectors.drift_words import (
     which_panel,
 )
 from checks.views.access import needs
+from checks.views.paging import page_of
 
 PER_PAGE = 50
 
@@ -46,20 +46,19 @@ def drift_ranking(request: HttpRequest) -> HttpResponse:
     found = DriftFilter(request.GET, queryset=series_states())
     context: dict[str, Any] = {"filter": found, "understood": found.is_valid()}
     if context["understood"]:
-        context |= _page_of(found, request.GET.get("page"))
+        context |= _page_of(request, found)
     part = request.htmx and not request.htmx.history_restore_request
     return render(request, "checks/drift_part.html" if part else "checks/drift_ranking.html", context)
 
 
-def _page_of(found: DriftFilter, number: str | None) -> dict[str, Any]:
+def _page_of(request: HttpRequest, found: DriftFilter) -> dict[str, Any]:
     """One page of the ranking with the counts over it. Eight queries: counts, whole-aircraft notices, rows
     with what is in store and what came from paper, the newest run."""
     listed = found.listed
     counts = count_series(found.of_every_state)
     chosen = found.form.cleaned_data["state"]
-    paginator = Paginator(listed, PER_PAGE)
-    paginator.count = sum(count.number for count in counts if not chosen or count.state == chosen)
-    page = paginator.get_page(number)
+    whole = sum(count.number for count in counts if not chosen or count.state == chosen)
+    page = page_of(request, listed, PER_PAGE, whole=whole)
     rows = [
         {"row": row, "spark": spark(row.spark), "tone": tone_of(row.state)}
         for row in drift_rows(page.object_list)

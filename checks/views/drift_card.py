@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -23,6 +22,7 @@ from checks.selectors.drift_card import (
 from checks.selectors.drift_words import chance_words
 from checks.selectors.gauges import ALONE, HIGH, LOW, GaugeRow, gauge_rows, scatter_words
 from checks.views.access import needs
+from checks.views.paging import page_of
 
 PER_PAGE = 50
 YEARS = (
@@ -68,7 +68,7 @@ def drift_card(request: HttpRequest) -> HttpResponse:
     card = report_card()
     context: dict[str, Any] = {"card": card}
     if card:
-        crossed = Paginator(crossings(timezone.localdate()), PER_PAGE).get_page(request.GET.get("page"))
+        crossed = page_of(request, crossings(timezone.localdate()), PER_PAGE)
         context |= {
             "facts": last_facts(card.last),
             "chart": picture(coverage_scene(card), "What was promised is the line at 90 %."),

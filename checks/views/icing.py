@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -14,6 +13,7 @@ from checks.selectors import icing
 from checks.selectors.icing import IcingStatus, Reason
 from checks.views import addresses
 from checks.views.access import needs
+from checks.views.paging import page_of_list
 from checks.views.parts import is_part
 from fleet import shapes
 from fleet.models import Aircraft
@@ -59,6 +59,11 @@ def line(status: IcingStatus) -> dict:
     return {"aircraft": status.aircraft, "words": status.words, "reasons": reasons, "tone": tone}
 
 
+def key_of(status: IcingStatus) -> int:
+    """What an address calls the line of an aircraft."""
+    return status.aircraft.pk
+
+
 def count_against(statuses: Iterable[IcingStatus]) -> int:
     return sum(bool(status.reasons) for status in statuses)
 
@@ -73,7 +78,7 @@ def icing_status(request: HttpRequest) -> HttpResponse:
     context = {"filter": found, "understood": found.is_valid(), "at": at}
     if context["understood"]:
         statuses = found.statuses(at)
-        page = Paginator(statuses, PER_PAGE).get_page(request.GET.get("page"))
+        page = page_of_list(request, statuses, PER_PAGE, key=key_of)
         context |= {
             "page_obj": page,
             "lines": [line(status) for status in page],

@@ -1,6 +1,5 @@
 """Instruments: the state of their calibration, and the certificates."""
 
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
@@ -12,6 +11,7 @@ from checks.engine.units import UNITS, plain
 from checks.forms.instruments import InstrumentFilter
 from checks.selectors.doubt import with_findings
 from checks.views.access import needs
+from checks.views.paging import page_of
 from checks.views.parts import in_order
 from fleet import certificates
 from fleet.models import Calibration, Instrument, Operator
@@ -61,7 +61,7 @@ def listed(found: InstrumentFilter) -> QuerySet[Instrument]:
 def instruments(request: HttpRequest) -> HttpResponse:
     """Every instrument with the state of its calibration today; those in use unless asked otherwise."""
     found = found_instruments(request.GET)
-    page = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
+    page = page_of(request, listed(found), PER_PAGE)
     context = {"filter": found, "page_obj": page, "columns": COLUMNS, "rows": [row(one) for one in page]}
     template = "checks/_instruments_list.html" if request.htmx else "checks/instruments.html"
     return render(request, template, context)

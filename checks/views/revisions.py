@@ -1,7 +1,6 @@
 """Procedures with their revisions, one revision as it is followed, and its approval."""
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.db.models import Prefetch, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -19,6 +18,7 @@ from checks.services.errors import RecordError
 from checks.services.procedures import approve_revision, faults
 from checks.views.access import needs
 from checks.views.defects import show_refusal
+from checks.views.paging import page_of
 from checks.views.parts import in_order, is_part
 from fleet.models import Aircraft
 
@@ -35,7 +35,7 @@ def procedures(request: HttpRequest) -> HttpResponse:
     found = ProcedureFilter(request.GET, queryset=Procedure.objects.all(), revisions=revisions)
     context = {"filter": found, "understood": found.is_valid()}
     if context["understood"]:
-        context["page_obj"] = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
+        context["page_obj"] = page_of(request, listed(found), PER_PAGE)
     template = "checks/revisions_part.html" if is_part(request) else "checks/revisions.html"
     return render(request, template, context)
 

@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
@@ -18,6 +17,7 @@ from checks.services.errors import RecordError
 from checks.services.stock import record_mix, record_movement
 from checks.views.access import needs
 from checks.views.defects import show_refusal
+from checks.views.paging import page_of
 from checks.views.parts import is_part
 from fleet.models import Base, Operator
 
@@ -72,7 +72,7 @@ def stock_entries(request: HttpRequest) -> HttpResponse:
     found = found_entries(request.GET)
     context: dict[str, Any] = {"filter": found, "understood": found.is_valid()}
     if context["understood"]:
-        context["page_obj"] = Paginator(found.qs, PER_PAGE).get_page(request.GET.get("page"))
+        context["page_obj"] = page_of(request, found.qs, PER_PAGE)
     template = "checks/stock_entries_part.html" if is_part(request) else "checks/stock_entries.html"
     return render(request, template, context)
 

@@ -4,7 +4,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.core.paginator import Paginator
 from django.db.models import OuterRef, QuerySet, Subquery
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -16,6 +15,7 @@ from checks.forms.utilisation import UtilisationFilter, UtilisationForm
 from checks.selectors.due_counting import totals_of
 from checks.services.utilisation import correct_utilisation, enter_utilisation
 from checks.views.access import needs
+from checks.views.paging import page_of
 from checks.views.parts import in_order
 from fleet.models import Aircraft, Operator, UtilisationEntry
 
@@ -44,7 +44,7 @@ def flying() -> QuerySet[Aircraft]:
 def utilisation(request: HttpRequest) -> HttpResponse:
     """Latest hours and landings per aircraft."""
     found = UtilisationFilter(request.GET, queryset=flying())
-    page = Paginator(listed(found), PER_PAGE).get_page(request.GET.get("page"))
+    page = page_of(request, listed(found), PER_PAGE)
     may_enter = request.user.has_perm("fleet.add_utilisationentry")
     context = {"filter": found, "page_obj": page, "rows": list_rows(page, may_enter), "columns": COLUMNS}
     template = "checks/_utilisation_list.html" if request.htmx else "checks/utilisation.html"

@@ -8,7 +8,7 @@ from django.forms import BaseInlineFormSet
 from django.http import HttpRequest
 
 from fleet.admin.base import MasterAdmin, ReadOnlyAdmin
-from fleet.models import Aircraft, Fitment, FluidBatch, Part, UtilisationEntry
+from fleet.models import Aircraft, Embodiment, Fitment, FluidBatch, Modification, Part, UtilisationEntry
 
 
 class FitmentFormSet(BaseInlineFormSet):
@@ -60,6 +60,19 @@ class AircraftFitmentInline(FitmentInline):
     autocomplete_fields = ["position", "part"]
 
 
+class EmbodimentInline(admin.TabularInline):
+    """Which modifications are embodied; one taken out again keeps its row."""
+
+    model = Embodiment
+    extra = 0
+    can_delete = False
+    autocomplete_fields = ["modification"]
+    ordering = ["modification", "embodied_on"]
+
+    def get_queryset(self, request):
+        return super().get_queryset(request).select_related("modification", "aircraft")
+
+
 class PartFitmentInline(FitmentInline):
     fields = ["aircraft", *FitmentInline.fields[:1], *FitmentInline.fields[2:]]
     autocomplete_fields = ["aircraft", "position"]
@@ -73,7 +86,7 @@ class AircraftAdmin(MasterAdmin):
     search_fields = ["registration", "serial_number"]
     autocomplete_fields = ["variant", "base"]
     list_select_related = ["variant", "base"]
-    inlines = [AircraftFitmentInline]
+    inlines = [AircraftFitmentInline, EmbodimentInline]
 
     def get_readonly_fields(self, request: HttpRequest, obj: Aircraft | None = None) -> list[str]:
         """The variant stays once parts or checks rest on its positions."""
@@ -86,6 +99,14 @@ class PartAdmin(MasterAdmin):
     list_filter = ["kind"]
     search_fields = ["part_number", "serial_number", "description"]
     inlines = [PartFitmentInline]
+
+
+@admin.register(Modification)
+class ModificationAdmin(MasterAdmin):
+    """Where it is embodied is entered with each aircraft, and counts for the programme."""
+
+    list_display = ["code", "title"]
+    search_fields = ["code", "title"]
 
 
 @admin.register(Fitment)

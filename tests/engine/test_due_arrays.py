@@ -26,7 +26,11 @@ def intervals(draw) -> tuple[Interval, First]:
     """Any mix of limbs, way of counting, tolerance and first due point."""
     first = First(draw(st.sampled_from(FIRSTS[:2])))
     if draw(st.booleans()):
-        given_first = (draw(st.none() | days), draw(st.none() | hours), draw(st.none() | st.integers(0, 9000)))
+        given_first = (
+            draw(st.none() | days),
+            draw(st.none() | hours),
+            draw(st.none() | st.integers(0, 9000)),
+        )
         if any(value is not None for value in given_first):
             first = First(GIVEN, *given_first)
     limbs = {
@@ -145,7 +149,7 @@ def test_arrays_say_what_counting_one_by_one_says(fleet: list[Plane]) -> None:
         interval, first = plane.terms
         due = due_after(interval, first, plane.history, entry=plane.entry)
         on, total_hours, total_landings = plane.totals or (None, None, None)
-        one = project_one(
+        projection = project_one(
             due,
             now=NOW,
             hours_now=total_hours,
@@ -158,7 +162,7 @@ def test_arrays_say_what_counting_one_by_one_says(fleet: list[Plane]) -> None:
         if points.finished[place]:
             assert due.limbs == ()
             continue
-        limbs = {limb.limb.kind: limb for limb in one.limbs}
+        limbs = {limb.limb.kind: limb for limb in projection.limbs}
         assert {kind for kind in KINDS if points.has[kind][place]} == set(limbs)
         for kind, limb in limbs.items():
             steps = 100 if kind == HOURS else 1
@@ -170,8 +174,8 @@ def test_arrays_say_what_counting_one_by_one_says(fleet: list[Plane]) -> None:
                 (found.latest_on, told(limb.latest_on)),
             ):
                 assert array[kind][place] == (UNKNOWN if value is None else value), kind
-        assert found.due_on[place] == (UNKNOWN if one.on is None else number(one.on))
-        assert found.first_latest[place] == (UNKNOWN if one.latest_on is None else number(one.latest_on))
-        governs = -1 if one.governing is None else KINDS.index(one.governing.kind)
+        assert found.due_on[place] == number(projection.on)
+        assert found.first_latest[place] == number(projection.latest_on)
+        governs = -1 if projection.governing is None else KINDS.index(projection.governing.kind)
         assert found.governing[place] == governs
-        assert found.untold[place] == (not limbs or any(l.remaining is None for l in limbs.values()))
+        assert found.untold[place] == (not limbs or any(one.remaining is None for one in limbs.values()))

@@ -83,10 +83,10 @@ class Cells(HTMLParser):
 def page_rows(client: Client, query: str) -> list[dict[str, str]]:
     """Every row of the list over all its pages, by column name."""
     rows: list[dict[str, str]] = []
-    for number in range(1, 9):
-        answer = client.get(f"/due/{query}{'&' if query else '?'}page={number}")
-        if number > answer.context["page_obj"].paginator.num_pages:
-            break
+    page = "first"
+    while page:
+        answer = client.get(f"/due/{query}{'&' if query else '?'}page={page}")
+        page = answer.context["page_obj"].after
         head, *body = Cells(answer.content.decode()).rows
         rows += [dict(zip(head, (cell.strip() for cell in row), strict=True)) for row in body]
     return rows
