@@ -1,24 +1,14 @@
 """The likely cause on the loaded demo: what the records say beside the truth that made them."""
 
 import pytest
-from django.db import transaction
 
 from checks.engine.diagnosis_data import NO_FIT, RANKED
 from checks.models import CauseFound, CheckEvent
 from checks.selectors.cause import report_card
 from checks.services.cause import likely_cause
-from reports.demo.history import generate
 from reports.demo.plan import Truth
-from tests.world import TODAY
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(scope="module")
-def truth(django_db_setup, django_db_blocker):
-    with django_db_blocker.unblock(), transaction.atomic():
-        yield generate(today=TODAY)
-        transaction.set_rollback(True)
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("demo")]
 
 
 def newest(registration: str) -> CheckEvent:

@@ -6,7 +6,6 @@ from collections import Counter
 from decimal import Decimal
 
 import pytest
-from django.db import transaction
 
 from checks.engine.limits import Limit, limit_at
 from checks.engine.units import parse_decimal, to_canonical
@@ -30,22 +29,13 @@ from checks.services.chain import verify_chain, verify_event
 from checks.services.points import limit_table
 from checks.services.procedures import faults
 from fleet.models import Aircraft, Calibration, Fitment, UtilisationEntry
-from reports.demo.history import generate
 from reports.demo.plan import Truth
 from tests.world import TODAY
 
-pytestmark = pytest.mark.django_db  # also makes the test database, before the fixture fills it
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("demo")]
 
 FOUND = {SeriesState.State.OVER, SeriesState.State.CLOSING, SeriesState.State.DRIFTING}
 CLEAR, NONE = 0.6, 0.05  # share of the room that a drift has taken: plain to see, and none to speak of
-
-
-@pytest.fixture(scope="module")
-def truth(django_db_setup, django_db_blocker):
-    """The loaded demo, for all tests of this file: they only read. Taken back at the end."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        yield generate(today=TODAY)
-        transaction.set_rollback(True)
 
 
 @pytest.fixture(scope="module")
