@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from checks.engine.drift_data import Floats
 
@@ -83,28 +84,75 @@ def onsets_needed(longest: float) -> int:
     return max(ONSETS, int(np.ceil(longest / GRID)) + 2)
 
 
-def weigh(block: Block, onsets: int = ONSETS) -> Posterior:
-    """Weigh 1 + 8 × `onsets` hypotheses by the readings of each life in the block."""
+def weigh(block: Block, onsets: int = ONSETS, added: NDArray[np.float32] | None = None) -> Posterior:
+    """Weigh 1 + 8 × `onsets` hypotheses by the readings of each life in the block.
+
+    added: `rises(block, onsets)`, for those who weigh the same days twice. Readings are the first axis and
+    numbers are of single precision here: sums over a handful of readings then run along whole planes.
+    """
     grid = (np.arange(onsets) - 1) * GRID
     onset = np.append(np.repeat(grid, SHAPES), np.inf)
     shape = np.append(np.tile(np.arange(SHAPES), onsets), SHAPES)
-    added = block.scale[:, None, None] * rise(onset, shape, block.t)
-    rest = np.where(block.used[:, None, :], block.y[:, None, :] - added, 0.0)
-    plain = np.where(block.used, 1 / block.v, 0.0)[:, None, :]
-    own = (1 / block.sd**2)[:, None]
-    weight = np.broadcast_to(plain, rest.shape)
-    for again in range(3):
-        precision = weight.sum(axis=2) + own
-        base = ((weight * rest).sum(axis=2) + block.mean[:, None] * own) / precision
-        if again < 2:
-            z = np.abs(rest - base[..., None]) * np.sqrt(plain)
-            weight = plain * np.minimum(1.0, HUBER / np.maximum(z, 1e-12))
-    score = _ln_likelihood(rest - base[..., None], block)
-    score -= (base - block.mean[:, None]) ** 2 * own / 2 + np.log(precision) / 2
-    score += _ln_prior(onsets, block.first)
-    score = np.exp(score - score.max(axis=1, keepdims=True))
-    weight = score / score.sum(axis=1, keepdims=True)
-    return Posterior(np.broadcast_to(onset, weight.shape), np.broadcast_to(shape, weight.shape), weight, base)
+    if added is None:
+        added = rises(block, onsets)
+    y, v, used = (_planes(part) for part in (block.y, block.v, block.used))
+    plain = np.where(used > 0, 1 / v, np.float32(0))
+    rest = y - added
+    own = (1 / block.sd**2).astype(np.float32)[:, None]
+    middle = block.mean.astype(np.float32)[:, None]
+    precision = np.broadcast_to(plain.sum(axis=0) + own, rest.shape[1:])
+    base = ((plain * rest).sum(axis=0) + middle * own) / precision
+    root = np.sqrt(plain) / np.float32(HUBER)
+    for _ in range(2):
+        weight = plain / np.maximum(np.abs(rest - base) * root, np.float32(1))
+        precision = weight.sum(axis=0) + own
+        weight *= rest
+        base = (weight.sum(axis=0) + middle * own) / precision
+    rest -= base
+    score = _ln_likelihood(rest, v, used)
+    score -= (base - middle) ** 2 * own / 2 + np.log(precision) / 2
+    whole = np.empty((len(block.t), len(onset)))
+    level = np.empty_like(whole)
+    # An onset that no reading has seen yet says what 'none', the last column, says.
+    seen = score.shape[1] - 1
+    for full, part in ((whole, score), (level, base)):
+        full[:, :seen], full[:, seen:] = part[:, :seen], part[:, seen:]
+    whole += _ln_prior(onsets, block.first)
+    whole = np.exp(whole - whole.max(axis=1, keepdims=True))
+    whole /= whole.sum(axis=1, keepdims=True)
+    return Posterior(np.broadcast_to(onset, whole.shape), np.broadcast_to(shape, whole.shape), whole, level)
+
+
+def rises(block: Block, onsets: int) -> NDArray[np.float32]:
+    """What every hypothesis adds to every reading, readings first: (n, L, H).
+
+    Of the onsets only those that the latest reading of the block has seen, and 'none' as the last column.
+    """
+    t = _planes(block.t)
+    latest = float(block.t[block.used].max(initial=0.0))
+    seen = min(max(int(latest // GRID) + 2, 1), onsets)
+    elapsed = t - ((np.arange(seen) - 1) * GRID).astype(np.float32)
+    begun = (elapsed >= 0).astype(np.float32)
+    np.maximum(elapsed, 0, out=elapsed)
+    scale = block.scale.astype(np.float32)[:, None]
+    added = np.zeros((*elapsed.shape[:2], SHAPES * seen + 1), dtype=np.float32)
+    by_shape = added[:, :, :-1].reshape(*elapsed.shape, SHAPES)
+    sized, stepped = elapsed * (scale / YEAR), begun * scale
+    for shape in range(SHAPES):
+        if RATE[shape]:
+            np.multiply(sized, np.float32(RATE[shape]), out=by_shape[..., shape])
+        elif STEP[shape]:
+            np.multiply(stepped, np.float32(STEP[shape]), out=by_shape[..., shape])
+        else:
+            power = np.minimum(elapsed * np.float32(PER_DAY[shape]), np.float32(LARGEST_POWER))
+            grown = np.expm1(power) * np.float32(EXPONENTIAL_START)
+            np.multiply(grown, scale, out=by_shape[..., shape])
+    return added
+
+
+def _planes(field: NDArray) -> NDArray[np.float32]:
+    """(L, n) as (n, L, 1), single precision."""
+    return np.ascontiguousarray(field.T, dtype=np.float32)[..., None]
 
 
 def rise(onset: Floats, shape: np.ndarray, t: Floats) -> Floats:
@@ -116,15 +164,23 @@ def rise(onset: Floats, shape: np.ndarray, t: Floats) -> Floats:
     return elapsed * RATE[shape][..., None] / YEAR + grown + begun * STEP[shape][..., None]
 
 
-def _ln_likelihood(off: Floats, block: Block) -> Floats:
-    """Sum over readings of ln[.99 N(0, v) + .01 N(0, v + .25²)], (L, H)."""
-    wide = block.v + OUTLIER_SD**2
-    near = (1 - OUTLIERS) / np.sqrt(block.v)
-    far = OUTLIERS / np.sqrt(wide)
-    square = off * off
-    density = near[:, None, :] * np.exp(-square / (2 * block.v)[:, None, :])
-    density += far[:, None, :] * np.exp(-square / (2 * wide)[:, None, :]) + 1e-300
-    return (np.log(density) * block.used[:, None, :]).sum(axis=2)
+def _ln_likelihood(
+    off: NDArray[np.float32], v: NDArray[np.float32], used: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Sum over readings of ln[.99 N(0, v) + .01 N(0, v + .25²)], (L, H).
+
+    off: (n, L, H), overwritten; v, used: (n, L, 1).
+    """
+    wide = v + np.float32(OUTLIER_SD**2)
+    flatter = used * (1 / v - 1 / wide) / 2
+    ratio = np.float32(OUTLIERS / (1 - OUTLIERS)) * np.sqrt(v / wide)
+    off *= off
+    outlying = np.log1p(ratio * np.exp(np.minimum(off * flatter, np.float32(80))))
+    outlying *= used
+    off *= used / (2 * v)
+    outlying -= off
+    constant = (used * np.log((1 - OUTLIERS) / np.sqrt(v))).sum(axis=0)
+    return outlying.sum(axis=0) + constant
 
 
 def _ln_prior(onsets: int, first: np.ndarray) -> Floats:

@@ -109,7 +109,8 @@ class GroupFit:
     """One variant-and-point group: temperature law on top of its table, and where its lives begin.
 
     b1: ln per 10 K, b2: ln per (10 K)², both about 20 °C, with their standard deviations
-    baseline_mean, baseline_sd: ln above nominal.
+    baseline_mean, baseline_sd: ln above nominal
+    warmth_2, warmth_4: mean square and fourth power of (°C - 20)/10 at its readings, so of those to come.
     """
 
     b1: float
@@ -119,6 +120,13 @@ class GroupFit:
     baseline_mean: float
     baseline_sd: float
     lives: int
+    warmth_2: float = 0.0
+    warmth_4: float = 0.0
+
+    @property
+    def law_variance(self) -> float:
+        """What the temperature law leaves in doubt of a reading at a temperature not known yet."""
+        return self.b1_sd**2 * self.warmth_2 + self.b2_sd**2 * self.warmth_4
 
 
 @dataclass(frozen=True)
@@ -192,6 +200,7 @@ class SeriesScore:
     slope_per_year: fitted slope now, ln per year (about the fraction a year); None below three readings
     next_low, next_mid, next_high: where a reading at 20 °C on `horizon_day` is expected (5, 50, 95 %)
     left_out: readings that no table and no viscosity law can compensate
+    whole_drift, whole_cross: p_drift and p_cross with what the points of a check share left in
     whole_aircraft_notice: all points of the aircraft may move together, which the state alone would hide
     shortening: the lives between purges get shorter
     """
@@ -218,6 +227,8 @@ class SeriesScore:
     now: float
     horizon_day: float
     left_out: int
+    whole_drift: float | None
+    whole_cross: float | None
     whole_aircraft_notice: bool
     shortening: bool
     chart: Chart | None

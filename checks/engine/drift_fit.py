@@ -16,8 +16,9 @@ from checks.engine.drift_series import block_of, prepare, variance_of_one
 
 NORMAL_90 = 1.645
 WORTH = 60
-LIVES_TRIED = 2000
-LIVES_PER_BLOCK = 200
+LEAST_KNOWN = 2
+FORECASTS_TRIED = 2000
+FORECASTS_PER_BLOCK = 200
 
 
 def fit_fleet(
@@ -54,21 +55,25 @@ def resolved_forecasts(
 ) -> Floats:
     """How far readings fell from what the readings before them foretold, in standard deviations.
 
-    One forecast for each life of three readings or more (at most about 2,000 lives, evenly picked): of the
-    one past its middle. Not of the last: a life that ended over limit ended on a high reading.
+    One forecast for each reading from the third of its life on that came on a later day than the one before
+    it (of at most about 2,000, evenly picked), those that ended a life over limit among them: they came as
+    well.
     """
     prepared = prepare(readings, references, fit, np.inf, lives)
     sizes = np.diff(prepared.edges)
-    tried = np.flatnonzero(sizes >= 3)
-    tried = tried[:: max(1, len(tried) // LIVES_TRIED)]
-    tried = tried[np.argsort(sizes[tried], kind="stable")]
+    life = np.repeat(np.arange(len(sizes)), sizes)
+    before = np.arange(len(life)) - prepared.edges[life]
+    day = prepared.readings.day
+    later = np.append(False, day[1:] > day[:-1])[: len(day)]
+    tried = np.flatnonzero((before >= LEAST_KNOWN) & later)
+    tried = tried[:: max(1, len(tried) // FORECASTS_TRIED)]
+    tried = tried[np.argsort(before[tried], kind="stable")]
     limits = {key: reference.lim for key, reference in references.items()}
     off: list[Floats] = [np.empty(0)]
-    for i in range(0, len(tried), LIVES_PER_BLOCK):
-        chosen = tried[i : i + LIVES_PER_BLOCK]
-        known = (sizes[chosen] + 1) // 2
-        target = prepared.edges[chosen] + known
-        at = prepared.readings.day[target] - prepared.start[chosen]
+    for i in range(0, len(tried), FORECASTS_PER_BLOCK):
+        target = tried[i : i + FORECASTS_PER_BLOCK]
+        chosen, known = life[target], before[target]
+        at = day[target] - prepared.start[chosen]
         block = block_of(prepared, chosen, fit, limits, whole=False, known=known)
         ahead = forecast(block, weigh(block, onsets_needed(float(at.max()))))
         off.append(ahead.standing(at, prepared.y[target], variance_of_one(prepared, target, fit)))

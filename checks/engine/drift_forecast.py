@@ -28,6 +28,8 @@ from checks.engine.drift_data import Floats
 KEPT = 32
 STRETCH_SD = 0.3
 LEAST_STRETCH = -0.8
+BISECTIONS = 8
+NEWTON_STEPS = 4
 _NODES = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)])
 _NODE_WEIGHTS = np.array([1 / 6, 2 / 3, 1 / 6])
 
@@ -164,12 +166,21 @@ def _wait(shape: np.ndarray, room: Floats) -> Floats:
 
 
 def _quantile(weight: Floats, centre: Floats, sd: Floats, q: float) -> Floats:
-    """Quantile of normal mixtures over axis 1, by bisection: (L, m)."""
+    """Quantile of normal mixtures over axis 1: (L, m). Bisection finds the neighbourhood, Newton's steps,
+    kept inside the bracket, the place."""
     from scipy.special import ndtr
 
     low, high = (centre - 8 * sd).min(axis=1), (centre + 8 * sd).max(axis=1)
-    for _ in range(40):
+    share = weight / sd / np.sqrt(2 * np.pi)
+    middle = last = (low + high) / 2
+    for step in range(BISECTIONS + NEWTON_STEPS):
+        z = (middle[:, None, :] - centre) / sd
+        off = (weight * ndtr(z)).sum(axis=1) - q
+        low, high = np.where(off < 0, middle, low), np.where(off < 0, high, middle)
         middle = (low + high) / 2
-        under = (weight * ndtr((middle[:, None, :] - centre) / sd)).sum(axis=1) < q
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return (low + high) / 2
+        if step >= BISECTIONS:
+            density = (share * np.exp(-z * z / 2)).sum(axis=1)
+            newton = last - off / np.maximum(density, 1e-12)
+            middle = np.where((newton > low) & (newton < high), newton, middle)
+        last = middle
+    return middle

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -65,12 +66,12 @@ class Reference:
         beyond = self.viscosity_exponent * (ln_viscosity_ratio(t) - ln_viscosity_ratio(end))
         return np.exp(held + np.where(t == end, 0.0, beyond))
 
-    @property
+    @cached_property
     def limit_20(self) -> float:
         """The limit at 20 °C, canonical units."""
         return float(self.at(AT))
 
-    @property
+    @cached_property
     def lim(self) -> float:
         """The limit at 20 °C as ln above nominal."""
         return float(np.log(self.limit_20 / self.nominal))

@@ -16,11 +16,11 @@ import numpy as np
 from checks.engine.drift_data import FleetFit, Floats, GroupFit, Ints, Readings
 from checks.engine.drift_reference import AT, Reference, compensate
 
-MODEL_VERSION = "bank-1"
+MODEL_VERSION = "bank-2"
 MAD_TO_SD = 1.4826
 HUBER = 1.345
 PASSES = 10
-LIVES_PER_BLOCK = 4096
+SETTLED = 1e-7
 FOLLOWS_FLUID = 0.5
 
 
@@ -41,6 +41,9 @@ class FleetPrior:
     baseline_sd: float = 0.15
     baseline_sd_floor: float = 0.05
     baseline_lives: int = 6
+    warmth_2: float = 1.8
+    warmth_4: float = 6.0
+    warmth_weight: float = 30
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +78,7 @@ def regress(readings: Readings, references: Mapping[int, Reference], prior: Flee
     effects = beta[2 * len(groups) :]
     usual = float(effects[gauge].mean()) if len(used) else 0.0
     return FleetFit(
-        groups=_group_fits(groups, group, beta, sds, design.life, level + usual, references, prior),
+        groups=_group_fits(groups, group, beta, sds, design, level + usual, references, prior),
         gauges={int(g): float(effect - usual) for g, effect in zip(gauges, effects, strict=True)},
         gauge_sds={int(g): float(sd) for g, sd in zip(gauges, sds[2 * len(groups) :], strict=True)},
         new_gauge_sd=prior.gauge_sd,
@@ -131,10 +134,11 @@ def _solve(design: Design, prior: FleetPrior, groups: int) -> tuple[Floats, Floa
     freedom = max(int(several.sum()) - int((design.life_size > 1).sum()) - design.width, 0)
     weights = several.astype(float)
     beta, s, residual = np.zeros(design.width), prior.s, np.zeros(len(design.x))
-    spread = sds
+    noise, normal, pairs = 1.0, np.diag(1 / sds**2), Pairs.of(design)
     for _ in range(PASSES if several.any() else 0):
-        beta, inverse = demeaned_ridge(design, weights, s**2 / sds**2)
-        spread = s * np.sqrt(np.diag(inverse))
+        before = beta
+        beta, normal = demeaned_ridge(design, weights, s**2 / sds**2, pairs)
+        noise = s
         rest = design.x - (design.values * beta[design.columns]).sum(axis=1)
         held = np.bincount(design.life, weights, len(design.life_size))
         level = np.bincount(design.life, weights * rest, len(design.life_size)) / np.where(held > 0, held, 1)
@@ -142,44 +146,66 @@ def _solve(design: Design, prior: FleetPrior, groups: int) -> tuple[Floats, Floa
         seen = mad_sd(residual[several])
         s = float(np.sqrt(_pooled(prior.s**2, prior.s_weight, seen**2, freedom)))
         weights = several * np.minimum(1, HUBER * s / np.maximum(np.abs(residual), 1e-12))
-    return beta, spread, s, residual
+        if np.abs(beta - before).max() < SETTLED:
+            break
+    return beta, noise * np.sqrt(np.diag(np.linalg.inv(normal))), s, residual
 
 
-def demeaned_ridge(design: Design, weights: Floats, ridge: Floats) -> tuple[Floats, Floats]:
+def demeaned_ridge(
+    design: Design, weights: Floats, ridge: Floats, pairs: Pairs | None = None
+) -> tuple[Floats, Floats]:
     """Solve the normal equations of the readings demeaned inside their lives, ridge on the diagonal.
 
-    Returns the coefficients (p,) and the inverse of the normal matrix (p, p).
+    Returns the coefficients (p,) and the normal matrix (p, p). pairs: `Pairs.of(design)`, for
+    those who solve one design several times.
 
-    Sums are gathered by bincount and lives taken in blocks, so no dense design of all readings is built.
+    Sums are gathered by bincount and a life's sums kept sparse, so no dense design of all readings is built.
     """
-    width = design.width
+    from scipy.sparse import csr_array
+
+    pairs = pairs or Pairs.of(design)
+    width, lives = design.width, len(design.life_size)
+    weighted = weights[:, None] * design.values
+    right = np.bincount(design.columns.ravel(), (weighted * design.x[:, None]).ravel(), width)
     normal = np.zeros(width * width)
-    right = np.zeros(width)
     for i in range(3):
-        part = weights * design.values[:, i]
-        right += np.bincount(design.columns[:, i], part * design.x, width)
         for j in range(3):
             cell = design.columns[:, i] * width + design.columns[:, j]
-            normal += np.bincount(cell, part * design.values[:, j], width * width)
+            normal += np.bincount(cell, weighted[:, i] * design.values[:, j], width * width)
     normal = normal.reshape(width, width)
-    lives = len(design.life_size)
     held = np.bincount(design.life, weights, lives)
-    total = np.bincount(design.life, weights * design.x, lives)
-    order = np.argsort(design.life, kind="stable")
-    edges = np.concatenate([[0], np.cumsum(design.life_size)])
-    for start in range(0, lives, LIVES_PER_BLOCK):
-        end = min(start + LIVES_PER_BLOCK, lives)
-        rows = order[edges[start] : edges[end]]
-        cell = (design.life[rows] - start)[:, None] * width + design.columns[rows]
-        sums = np.bincount(
-            cell.ravel(), (weights[rows, None] * design.values[rows]).ravel(), (end - start) * width
-        )
-        sums = sums.reshape(end - start, width)
-        scaled = sums / np.where(held[start:end] > 0, held[start:end], 1)[:, None]
-        normal -= scaled.T @ sums
-        right -= scaled.T @ total[start:end]
+    shrunk = 1 / np.where(held > 0, held, 1)
+    data = np.bincount(pairs.place, weighted.ravel(), len(pairs.column))
+    per_pair = np.repeat(shrunk, np.diff(pairs.edges))
+    sums, scaled = (
+        csr_array((values, pairs.column, pairs.edges), shape=(lives, width))
+        for values in (data, data * per_pair)
+    )
+    normal -= (scaled.T @ sums).toarray()
+    right -= scaled.T @ np.bincount(design.life, weights * design.x, lives)
     normal += np.diag(ridge)
-    return np.linalg.solve(normal, right), np.linalg.inv(normal)
+    return np.linalg.solve(normal, right), normal
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """The pairs (life, column) that a design touches, in the order of lives.
+
+    column: of each pair, (q,); edges: life i has the pairs edges[i]:edges[i+1]; place: the pair that each of
+    the three columns of every reading adds to, (3n,).
+    """
+
+    column: Ints
+    edges: Ints
+    place: Ints
+
+    @classmethod
+    def of(cls, design: Design) -> Pairs:
+        """Found once for a design; sums over the pairs are then one bincount."""
+        key = design.life[:, None] * design.width + design.columns
+        keys, place = np.unique(key.ravel(), return_inverse=True)
+        life, column = np.divmod(keys, design.width)
+        return cls(column, np.searchsorted(life, np.arange(len(design.life_size) + 1)), place)
 
 
 def _split_noise(
@@ -213,15 +239,16 @@ def _group_fits(
     group: Ints,
     beta: Floats,
     sds: Floats,
-    life: Ints,
+    design: Design,
     level: Floats,
     references: Mapping[int, Reference],
     prior: FleetPrior,
 ) -> dict[int, GroupFit]:
     """Temperature law and baseline prior of every group that has a reference, seen or not."""
     group_of_life = np.zeros(len(level), dtype=np.int64)
-    group_of_life[life] = group
-    unseen = GroupFit(0.0, 0.0, prior.b1_sd, prior.b2_sd, 0.0, prior.baseline_sd, 0)
+    group_of_life[design.life] = group
+    warmth = (prior.warmth_2, prior.warmth_4)
+    unseen = GroupFit(0.0, 0.0, prior.b1_sd, prior.b2_sd, 0.0, prior.baseline_sd, 0, *warmth)
     fits = {int(key): unseen for key in references}
     for code, key in enumerate(groups):
         levels = level[group_of_life == code]
@@ -229,7 +256,13 @@ def _group_fits(
         if len(levels) >= prior.baseline_lives:
             mean, sd = float(np.median(levels)), max(mad_sd(levels), prior.baseline_sd_floor)
         law, law_sd = ((float(of[code]), float(of[len(groups) + code])) for of in (beta, sds))
-        fits[int(key)] = GroupFit(*law, *law_sd, mean, sd, len(levels))
+        read = design.values[group == code, 0]
+        weight = prior.warmth_weight
+        warmth = tuple(
+            float(_pooled(before, weight, float((read**power).mean()), len(read)))
+            for before, power in ((prior.warmth_2, 2), (prior.warmth_4, 4))
+        )
+        fits[int(key)] = GroupFit(*law, *law_sd, mean, sd, len(levels), *warmth)
     return fits
 
 

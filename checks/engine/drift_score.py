@@ -26,14 +26,14 @@ from checks.engine.drift_data import (
 )
 from checks.engine.drift_forecast import forecast
 from checks.engine.drift_reference import Reference
-from checks.engine.drift_series import Prepared, block_of, prepare, variance_of_one
+from checks.engine.drift_series import Prepared, block_of, prepare, variance_of_next
 
 HORIZON_DAYS = 540.0
 BAND_POINTS = 40
 BAND = (0.05, 0.5, 0.95)
 CROSSING = (0.1, 0.5, 0.9)
 ALARMS = (DRIFTING, CLOSING)
-CELLS_PER_BLOCK = 1_500_000
+CELLS_PER_BLOCK = 200_000
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ def _find(prepared: Prepared, chosen: Ints, onsets: int, asked: _Asked) -> _Foun
     ahead_of, ahead_whole = forecast(own, posterior), forecast(whole, posterior_whole)
     steps = np.linspace(0.0, 1.0, BAND_POINTS) if asked.charts else np.ones(1)
     grid = steps * (at + ahead)[:, None]
-    new = variance_of_one(prepared, prepared.edges[chosen + 1] - 1, asked.fit)
+    new = variance_of_next(prepared, chosen, asked.fit)
     band = ahead_of.expected(grid, new, BAND, asked.fit.widening)
     return _Found(
         ahead=ahead,
@@ -200,6 +200,8 @@ def _series_score(prepared: Prepared, life: int, found: _Found, i: int, asked: _
         now=asked.now,
         horizon_day=asked.now + float(found.ahead[i]),
         left_out=prepared.left_out.get(series, 0),
+        whole_drift=float(found.whole_drift[i]) if count >= 2 else None,
+        whole_cross=float(found.whole_cross[i]) if count >= 2 else None,
         whole_aircraft_notice=whole in ALARMS and state not in (*ALARMS, OVER_LIMIT),
         shortening=shortening(_purge_lives(prepared, life)),
         chart=_chart(prepared, life, found, i, reference) if asked.charts else None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -15,7 +16,6 @@ from checks.engine.drift_regression import FOLLOWS_FLUID, group_median
 CHECK_LIVES = 4
 PURGED_SD = 0.08
 PURGED_READINGS = 3
-CHECK_LEFT = 0.15
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,7 +23,9 @@ class Prepared:
     """Readings up to `now` that can be compensated, ordered by series, life and day.
 
     y: ln above nominal at 20 °C, temperature law and gauge taken out, (n,)
-    check_effect: what all points of the check share, (n,); variance: of y without that, (n,)
+    check_effect: what all points of the check share, (n,); check_left: share of its variance that taking it
+        out leaves, 1 where none is taken out; variance: of y without that, (n,); law_doubt: the
+        temperature law's part in it
     shares: readings that follow the fluid, (n,); row: position in the readings given, (n,)
     edges: life i holds rows edges[i]:edges[i+1], (k+1,); series, start: of each life, (k,)
     renewed: whether it began with a new part, (k,); previous: the life before it or -1, (k,)
@@ -34,7 +36,9 @@ class Prepared:
     row: Ints
     y: Floats
     check_effect: Floats
+    check_left: Floats
     variance: Floats
+    law_doubt: Floats
     shares: np.ndarray
     edges: Ints
     start: Floats
@@ -43,12 +47,12 @@ class Prepared:
     series: Ints
     left_out: dict[int, int]
 
-    @property
+    @cached_property
     def at_20(self) -> Floats:
         """y without what the check shares, (n,)."""
         return self.y - self.check_effect
 
-    @property
+    @cached_property
     def current(self) -> Ints:
         """The last life of every series, in the order of series."""
         return np.flatnonzero(np.append(self.series[1:] != self.series[:-1], True)[: len(self.series)])
@@ -71,19 +75,22 @@ def prepare(
     start, kind = _starts(kept, lives)
     order = np.lexsort((kept.value, kept.check, kept.day, kept.life, start, kept.series))
     kept, start = kept.take(order), start[order]
-    corrections, doubt = _corrections(kept, fit)
+    corrections, law_doubt, gauge_doubt = _corrections(kept, fit)
     y = x[order] - corrections
     first = np.flatnonzero(np.append(True, kept.life[1:] != kept.life[:-1])[: len(kept)])
     series = kept.series[first]
     same = np.append(False, series[1:] == series[:-1])[: len(series)]
     exponents = {int(g): references[int(g)].viscosity_exponent for g in np.unique(kept.group)}
     shares = np.array([exponents[int(g)] > FOLLOWS_FLUID for g in kept.group], dtype=bool)
+    check_effect, check_left = _check_effects(kept, y, shares, fit)
     return Prepared(
         readings=kept,
         row=row[order],
         y=y,
-        check_effect=_check_effects(kept, y, shares, fit),
-        variance=fit.s_rep**2 + rounding[order] + doubt,
+        check_effect=check_effect,
+        check_left=check_left,
+        variance=fit.s_rep**2 + rounding[order] + law_doubt + gauge_doubt,
+        law_doubt=law_doubt,
         shares=shares,
         edges=np.append(first, len(kept)),
         start=start[first],
@@ -120,12 +127,11 @@ def block_of(
     used = rank < sizes[:, None]
     rows = np.where(used, prepared.edges[chosen][:, None] + rank, prepared.edges[chosen][:, None])
     shared = np.where(prepared.shares, fit.s_check**2, 0.0)
-    removed = prepared.check_effect != 0
     if whole:
         y, variance = prepared.y, prepared.variance + shared
     else:
         y = prepared.at_20
-        variance = prepared.variance + np.where(removed, CHECK_LEFT, 1.0) * shared
+        variance = prepared.variance + prepared.check_left * shared
     groups = [fit.groups[int(g)] for g in prepared.readings.group[rows[:, 0]]]
     mean = np.array([g.baseline_mean for g in groups])
     sd = np.array([g.baseline_sd for g in groups])
@@ -150,6 +156,18 @@ def variance_of_one(prepared: Prepared, rows: Ints, fit: FleetFit) -> Floats:
     return prepared.variance[rows] + np.where(prepared.shares[rows], fit.s_check**2, 0.0)
 
 
+def variance_of_next(prepared: Prepared, chosen: Ints, fit: FleetFit) -> Floats:
+    """Variance of a reading to come in each of the chosen lives, its thermometer's share included.
+
+    Its temperature and gauge are not known yet: of the law's doubt it has the group's usual share, of the
+    gauge's what the last reading has.
+    """
+    last = prepared.edges[chosen + 1] - 1
+    law = np.array([fit.groups[int(g)].law_variance for g in prepared.readings.group[last]])
+    shared = np.where(prepared.shares[last], fit.s_check**2, 0.0)
+    return prepared.variance[last] - prepared.law_doubt[last] + law + shared
+
+
 def _starts(readings: Readings, lives: Lives | None) -> tuple[Floats, dict[int, str]]:
     """Day on which the life of each reading began, and the kinds that were told."""
     _, code = np.unique(readings.life, return_inverse=True)
@@ -163,8 +181,8 @@ def _starts(readings: Readings, lives: Lives | None) -> tuple[Floats, dict[int, 
     return np.minimum(start, stated), dict(zip(lives.life.tolist(), lives.kind, strict=True))
 
 
-def _corrections(readings: Readings, fit: FleetFit) -> tuple[Floats, Floats]:
-    """Temperature law and gauge effect to take from each reading, ln, and the variance of both together."""
+def _corrections(readings: Readings, fit: FleetFit) -> tuple[Floats, Floats, Floats]:
+    """Temperature law and gauge effect to take from each reading, ln, and the variance of each of the two."""
     groups, code = np.unique(readings.group, return_inverse=True)
     fits = [fit.groups[int(g)] for g in groups]
     law = np.array([(g.b1, g.b2, g.b1_sd**2, g.b2_sd**2) for g in fits]).reshape(-1, 4)[code].T
@@ -172,20 +190,21 @@ def _corrections(readings: Readings, fit: FleetFit) -> tuple[Floats, Floats]:
     effect = np.array([fit.gauges.get(int(g), 0.0) for g in gauges])[instrument]
     effect_sd = np.array([fit.gauge_sds.get(int(g), fit.new_gauge_sd) for g in gauges])[instrument]
     warmth = (readings.temperature_c - AT) / 10
-    doubt = law[2] * warmth**2 + law[3] * warmth**4 + effect_sd**2
-    return law[0] * warmth + law[1] * warmth**2 + effect, doubt
+    law_doubt = law[2] * warmth**2 + law[3] * warmth**4
+    return law[0] * warmth + law[1] * warmth**2 + effect, law_doubt, effect_sd**2
 
 
-def _check_effects(readings: Readings, y: Floats, shares: np.ndarray, fit: FleetFit) -> Floats:
-    """What the points of one check share (a misread thermometer moves them all), shrunk towards none.
+def _check_effects(readings: Readings, y: Floats, shares: np.ndarray, fit: FleetFit) -> tuple[Floats, Floats]:
+    """What the points of one check share (a misread thermometer moves them all), shrunk towards none, and the
+    share of its variance that is left.
 
-    Needs four lives of two readings or more in the check; zero elsewhere.
+    Needs four lives of two readings or more in the check; zero and one elsewhere.
     """
-    effect = np.zeros(len(readings))
+    none, whole = np.zeros(len(readings)), np.ones(len(readings))
     _, life, size = np.unique(readings.life, return_inverse=True, return_counts=True)
     use = shares & (size[life] >= 2)
     if not use.any():
-        return effect
+        return none, whole
     _, life = np.unique(readings.life[use], return_inverse=True)
     checks, check, counts = np.unique(readings.check[use], return_inverse=True, return_counts=True)
     wide = counts >= CHECK_LIVES
@@ -195,4 +214,5 @@ def _check_effects(readings: Readings, y: Floats, shares: np.ndarray, fit: Fleet
         level = group_median(y[use] - common[check], life, life.max() + 1)
         common = shrink * group_median(y[use] - level[life], check, len(checks))
     at = np.searchsorted(checks, readings.check).clip(0, len(checks) - 1)
-    return np.where(shares & (checks[at] == readings.check), common[at], effect)
+    here = shares & (checks[at] == readings.check)
+    return np.where(here, common[at], none), np.where(here, 1 - shrink[at], whole)

@@ -112,8 +112,8 @@ class Upkeep:
     hazard: onsets per panel-year; resumes: chance that a gradual drift goes on after a purge, `faster` times
     as fast each time; residue: share of the drift that a purge leaves
     purges: so many over limit, then the part is replaced; level_sd: spread of clean points, ln
-    routine: least and greatest number of checks after which a point is purged though it is not over; None for
-        never
+    routine: least and greatest number of checks between purges of all points that no reading asked for; None
+        for no such purge
     mix: shares of linear, exponential and step drifts.
     """
 

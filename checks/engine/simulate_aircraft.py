@@ -103,7 +103,7 @@ class SimulatedAircraft:
         self._lives = list(enumerate(first))
         self._running = list(range(len(first)))
         self._purges = [0] * len(points)
-        self._checks_left = [self._routine() for _ in points]
+        self._checks_left = self._routine()
 
     @property
     def told(self) -> Told:
@@ -126,7 +126,7 @@ class SimulatedAircraft:
                         read[p] = replace(self._read(number, attempt, check, shown, p), asked=True)
                     yield tuple(read)
                 ended = {r.point for r in read if r.over}
-                routine = self._due_for_purge() if attempt == 0 else set()
+                routine = self._due_for_purge() if attempt == 0 else set[int]()
                 if not ended | routine or attempt == ATTEMPTS - 1:
                     break
                 for p in sorted(ended | routine):
@@ -157,8 +157,12 @@ class SimulatedAircraft:
         return np.inf if routine is None else float(self._rng.integers(routine[0], routine[1] + 1))
 
     def _due_for_purge(self) -> set[int]:
-        self._checks_left = [left - 1 for left in self._checks_left]
-        return {p for p, left in enumerate(self._checks_left) if left <= 0}
+        """All points at once where it is time for the routine purge."""
+        self._checks_left -= 1
+        if self._checks_left > 0:
+            return set()
+        self._checks_left = self._routine()
+        return set(range(len(self._points)))
 
     def _renew(self, at: int, day: float, *, over: bool) -> None:
         """Purge a point, or replace its part after too many purges that it needed."""
@@ -174,7 +178,6 @@ class SimulatedAircraft:
             begun = _purged(self._rng, life, day, lim, upkeep)
         self._running[at] = len(self._lives)
         self._lives.append((at, begun))
-        self._checks_left[at] = self._routine()
 
 
 def _purged(rng: np.random.Generator, life: LifeTruth, day: float, lim: float, upkeep: Upkeep) -> LifeTruth:

@@ -54,16 +54,6 @@ def test_normal_equations_equal_dense_least_squares_with_a_column_for_every_life
     assert demeaned_ridge(design, weights, np.zeros(7))[0] == pytest.approx(expected, abs=1e-9)
 
 
-def test_blocks_of_lives_add_up(monkeypatch):
-    fleet = simulate_fleet(1, aircraft=3, years=3)
-    whole = regress(fleet.readings, fleet.references, FleetPrior())
-    monkeypatch.setattr("checks.engine.drift_regression.LIVES_PER_BLOCK", 5)
-    parts = regress(fleet.readings, fleet.references, FleetPrior())
-    assert [g.b1 for g in parts.groups.values()] == pytest.approx(
-        [g.b1 for g in whole.groups.values()], rel=1e-9
-    )
-
-
 def test_group_median_is_numpys():
     rng = np.random.default_rng(5)
     codes, values = rng.integers(0, 30, 200), rng.normal(size=200)
