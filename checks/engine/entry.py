@@ -20,7 +20,7 @@ MOST_PLACES = 5
 
 @dataclass(frozen=True)
 class Expected:
-    """What a reading should be at one fluid temperature (Cel): low to high, canonical; middle the likeliest."""
+    """What a reading should be at one temperature (Cel): low to high, canonical; middle the likeliest."""
 
     temperature: Decimal
     low: Decimal

@@ -4,13 +4,21 @@ All values are text by field name (forms/check_text.py), so that what can't be r
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from checks.engine.areas import PARTS
 from checks.engine.limits import LimitTable
 from checks.engine.units import UNITS, plain, units_for
 from checks.forms.check_instruments import Offer, Offers, Preset, by_codes, instruments_for, offers, preset
+from checks.forms.check_repeat import (
+    AskedShown,
+    asked_shown,
+    can_be_asked,
+    read_again,
+    repeat_inputs,
+    repeat_text,
+)
 from checks.forms.check_text import (
     MORE_ROWS,
     area_name,
@@ -26,6 +34,7 @@ from checks.models import CheckEvent, Step
 from checks.services.errors import Problem
 from checks.services.inputs import DraftInput
 from checks.services.points import limit_table
+from checks.services.questions import Question
 from checks.services.rows import sides_of
 from fleet.models import Position
 
@@ -91,6 +100,7 @@ class Block:
     offered: tuple[Offer, ...] = ()
     refused: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    asked: AskedShown | None = None
 
     @property
     def ceiling(self) -> str:
@@ -107,12 +117,13 @@ class Block:
 @dataclass
 class CheckForm:
     """The form of an event with its text: stored, or as just typed. problems: what a save refused; scanned:
-    the instrument whose label led here."""
+    the instrument whose label led here; questions: what the readings are asked about."""
 
     event: CheckEvent
     text: Mapping[str, str] | None = None
     problems: tuple[Problem, ...] = ()
     scanned: Preset | None = None
+    questions: tuple[Question, ...] = ()
 
     def __post_init__(self) -> None:
         if self.text is None:
@@ -122,11 +133,12 @@ class CheckForm:
 
     @cached_property
     def stored(self) -> dict[str, str]:
-        """The draft as kept, as text. Three queries."""
+        """The draft as kept, as text. Five queries."""
         readings = self.event.readings.select_related("step")
         looks = self.event.observations.select_related("position")
         rows = (readings, looks, self.event.cautions_followed.all())
-        return stored_text(self.event, *rows)
+        repeats = repeat_text(self.event.first_readings.all(), self.event.questions.all())
+        return stored_text(self.event, *rows) | repeats
 
     @cached_property
     def steps(self) -> list[Step]:
@@ -181,7 +193,14 @@ class CheckForm:
 
     def given(self) -> DraftInput:
         """The text as the service takes it."""
-        return draft_input(self.steps, self.positions, self.text)
+        given = draft_input(self.steps, self.positions, self.text)
+        return replace(given, repeats=repeat_inputs(self.steps, self.text))
+
+    def read_again(self, step: int) -> None:
+        """Keep what was read at a step as what was read first, and empty its boxes for the repeat."""
+        found = next((one for one in self.steps if one.pk == step and can_be_asked(one)), None)
+        if found:
+            self.text = read_again(found, self.text)
 
     def more_rows(self, step: int) -> None:
         """Show some more rows of a timed series."""
@@ -250,7 +269,13 @@ class CheckForm:
             offered=found.chosen,
             refused=found.refused,
             notes=tuple(self._unit_note(found, instrument.value, unit.value)),
+            asked=self._asked(step) if can_be_asked(step) else None,
         )
+
+    def _asked(self, step: Step) -> AskedShown:
+        question = next((one for one in self.questions if one.step == step), None)
+        wrong = tuple(message for name, message in self.summary if name == f"first-{step.pk}-reason")
+        return asked_shown(step, self.text, question, wrong)
 
     def _unit_note(self, found: Offers, instrument: str, unit: str) -> Sequence[str]:
         reads_in = next((o.unit for o in found.chosen if o.key == instrument), unit)

@@ -21,7 +21,12 @@ PARTS = {
 }
 # Parts that came later. The record of an event without such rows names no such part, as before: form v1
 # stays what it was.
-LATER_PARTS = {"photos": ("pk",), "handovers": ("pk",)}
+LATER_PARTS = {
+    "photos": ("pk",),
+    "handovers": ("pk",),
+    "first_readings": ("step_id", "sequence"),
+    "questions": ("step_id",),
+}
 
 
 @transaction.atomic
@@ -73,7 +78,7 @@ def row(instance: models.Model) -> dict[str, Any]:
 def event_payload(event: CheckEvent) -> dict[str, Any]:
     """Everything of an event: its row, every row that is part of it, and the names that it was done under.
 
-    Read afresh, so that both engines and any later year give the same text. Ten queries.
+    Read afresh, so that both engines and any later year give the same text. Twelve queries.
     """
     stored = CheckEvent.objects.select_related("aircraft", "base", "revision__procedure").get(pk=event.pk)
     revision = stored.revision

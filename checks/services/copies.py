@@ -57,7 +57,7 @@ class Answer:
 
 
 def revision_of(event: CheckEvent) -> str:
-    """The digest of everything kept in a draft. Four queries, however many rows."""
+    """The digest of everything kept in a draft. Six queries, however many rows."""
     fields = CheckEvent.objects.filter(pk=event.pk).values(*EVENT_FIELDS).get()
     rows = {
         "fields": fields,
@@ -72,6 +72,12 @@ def revision_of(event: CheckEvent) -> str:
             )
         ),
         "cautions": list(event.cautions_followed.order_by("step").values_list("step", "restored")),
+        "first": list(
+            event.first_readings.order_by("step", "sequence").values_list(
+                "step", "typed", "unit", "elapsed_seconds", "instrument"
+            )
+        ),
+        "questions": list(event.questions.order_by("step").values_list("step", "answer", "reason")),
     }
     return hashlib.sha256(json.dumps(rows, default=str, sort_keys=True).encode()).hexdigest()
 

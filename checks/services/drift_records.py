@@ -39,10 +39,12 @@ class Read:
     resolution: float
 
 
-def followed() -> dict[int, Reference]:
-    """Reference of every point that has a frozen table above its nominal value; others aren't followed."""
+def followed(points: list[int] | None = None) -> dict[int, Reference]:
+    """Reference of every point (of those asked for) that has a frozen table above its nominal value; others
+    aren't followed. Two queries."""
     found = {}
-    for point in MeasuringPoint.objects.prefetch_related("reference_rows"):
+    asked = MeasuringPoint.objects.all() if points is None else MeasuringPoint.objects.filter(pk__in=points)
+    for point in asked.prefetch_related("reference_rows"):
         rows = sorted(
             (float(row.temperature), float(row.value))
             for row in point.reference_rows.all()

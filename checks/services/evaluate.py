@@ -32,6 +32,7 @@ from checks.services.points import (
     points_read,
     temperature_of,
 )
+from checks.services.questions import Question, open_problems, questions_of
 from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start
 from fleet.models import MeasuringPoint, Operator, Position, ReferenceRow, Variant
 
@@ -54,6 +55,9 @@ class PointLine:
     judged: PointOutcome
     temperature: Decimal | None
     baseline: Decimal | None  # of this aircraft at this temperature, canonical units
+    step: Step
+    taken: Decimal | None  # settled, collected or single: what may be asked about, canonical
+    unit: str | None  # UCUM: that in which it was read
 
     @property
     def outcome(self) -> str:
@@ -79,6 +83,7 @@ class Evaluation:
     marks: dict[int, str]  # what settling made of each reading, by its key
     missing: tuple[Problem, ...]
     purges: int
+    questions: tuple[Question, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -123,6 +128,10 @@ def evaluate(
     )
     lines, check = _judge(shared, known, [look for _, _, look in looks])
     outcome, action = _conclusion(event.revision.procedure, check, bool(lines), bool(looks))
+    questions: tuple[Question, ...] = ()
+    if event.is_draft and grounds is None and lines:
+        read_at = None if event.temperature_from_memory else shared.temperature.value
+        questions = questions_of(event, lines, steps, read_at, known.operator.entry_sds)
     return Evaluation(
         outcome=outcome,
         next_action=action,
@@ -133,8 +142,9 @@ def evaluate(
             event.aircraft.variant, feels_panels=any(line.point.feels_panels for line in lines)
         ),
         marks=shared.marks,
-        missing=(*_missing(event, steps, readings), *_not_looked_at(looks)),
+        missing=(*_missing(event, steps, readings), *_not_looked_at(looks), *open_problems(questions)),
         purges=known.purges,
+        questions=questions,
     )
 
 
@@ -186,9 +196,11 @@ def _judge(
         )
     check = judge_check(inputs, looks, purges=known.purges, escalate_after=operator.purges_before_escalation)
     lines = []
-    for step, factor, judged in zip(reading_steps, factors, check.points, strict=True):
+    for step, factor, given, judged in zip(reading_steps, factors, inputs, check.points, strict=True):
         own = known.baselines.get(step.point_id)
-        lines.append(PointLine(step.point, judged, t, own * factor if own is not None else None))
+        usual = own * factor if own is not None else None
+        taken = given.value if not given.needs_settled or (given.settled and given.settled.settled) else None
+        lines.append(PointLine(step.point, judged, t, usual, step, taken, given.unit))
     return tuple(lines), check
 
 

@@ -7,7 +7,7 @@ import datetime as dt
 from decimal import Decimal
 
 from checks.engine.units import to_grid
-from checks.models import CheckEvent, Reading, Record, Result, Signature
+from checks.models import CheckEvent, EntryQuestion, Reading, Record, Result, Signature
 from checks.services.chain import append, event_payload
 from checks.services.evaluate import Evaluation, PointLine
 from checks.services.persons import Signatory
@@ -21,6 +21,9 @@ def freeze(*, event: CheckEvent, evaluation: Evaluation, at: dt.datetime) -> Non
     Reading.objects.bulk_update(_marked(event, evaluation), ["mark"])
     Result.objects.bulk_create(_result(event, line) for line in evaluation.points)
     event.resets.bulk_create(resets_of(event))
+    EntryQuestion.objects.bulk_update(
+        _asked(event, evaluation), ["read", "temperature", "low", "high", "run"]
+    )
     event.outcome = evaluation.outcome
     event.outcome_reason = "\n".join(evaluation.reasons)
     event.next_action = _short(evaluation.next_action)
@@ -69,6 +72,20 @@ def first_record(event: CheckEvent) -> Record:
 
 def _marked(event: CheckEvent, evaluation: Evaluation) -> list[Reading]:
     return [Reading(pk=pk, event=event, mark=mark) for pk, mark in evaluation.marks.items()]
+
+
+def _asked(event: CheckEvent, evaluation: Evaluation) -> list[EntryQuestion]:
+    """The rows of answered questions with their figures, as judged now."""
+    told = {one.step.pk: one for one in evaluation.questions}
+    rows = list(event.questions.all())
+    for row in rows:
+        one = told.get(row.step_id)
+        if one and one.words:
+            row.read, row.run_id = _stored(one.read), one.run
+        if one and one.expected:
+            row.low, row.high = _stored(one.expected.low), _stored(one.expected.high)
+            row.temperature = one.expected.temperature.quantize(Decimal("0.01"))
+    return rows
 
 
 def _result(event: CheckEvent, line: PointLine) -> Result:

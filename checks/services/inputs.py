@@ -1,7 +1,8 @@
 """What a person typed into a check, as text: nothing is lost because it can't be read as a number.
 
 Names of form fields, so that a problem finds its field again:
-reading-<step>-<sequence>-<part>, observation-<step>-<position or 0>-<part>, caution-<step>-<part>;
+reading-<step>-<sequence>-<part>, observation-<step>-<position or 0>-<part>, caution-<step>-<part>,
+first-<step>-<part>;
 step and position are keys of their rows. The event's own fields go by their own names.
 """
 
@@ -80,6 +81,24 @@ class CautionInput:
 
 
 @dataclass(frozen=True)
+class RepeatInput:
+    """What was read first at a step that was asked about, and why a reading stands.
+
+    first: 'typed', or '1:00 typed; 2:00 typed' where each has a time; empty: nothing was read again.
+    instrument: key as text.
+    """
+
+    step: int
+    first: str = ""
+    unit: str = ""
+    instrument: str = ""
+    reason: str = ""
+
+    def name(self, part: str) -> str:
+        return f"first-{self.step}-{part}"
+
+
+@dataclass(frozen=True)
 class DraftInput:
     """The whole form of one check; its rows replace all rows of the draft.
 
@@ -90,3 +109,4 @@ class DraftInput:
     readings: tuple[ReadingInput, ...] = ()
     observations: tuple[ObservationInput, ...] = ()
     cautions: tuple[CautionInput, ...] = ()
+    repeats: tuple[RepeatInput, ...] = ()

@@ -12,7 +12,16 @@ from django.db import transaction
 from django.utils import timezone
 
 from checks.engine.units import parse_decimal
-from checks.models import CautionFollowed, CheckEvent, Observation, Procedure, Reading, Revision
+from checks.models import (
+    CautionFollowed,
+    CheckEvent,
+    EntryQuestion,
+    FirstReading,
+    Observation,
+    Procedure,
+    Reading,
+    Revision,
+)
 from checks.selectors.copies import heeded_today
 from checks.services.errors import Conflict, Problem, RecordError, from_validation, refuse_if
 from checks.services.inputs import EVENT_FIELDS, DraftInput
@@ -258,3 +267,7 @@ def _replace(event: CheckEvent, rows: DraftRows) -> None:
     for row in changed:
         row.restored = wanted[row.step_id].restored
     CautionFollowed.objects.bulk_update(changed, ["restored"])
+    FirstReading.objects.filter(event=event).delete()
+    FirstReading.objects.bulk_create(rows.first)
+    EntryQuestion.objects.filter(event=event).delete()
+    EntryQuestion.objects.bulk_create(rows.questions)

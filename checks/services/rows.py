@@ -15,10 +15,19 @@ from checks.engine.units import (
     unit_of,
     units_for,
 )
-from checks.models import CautionFollowed, CheckEvent, Observation, Reading, Step
+from checks.models import (
+    CautionFollowed,
+    CheckEvent,
+    EntryQuestion,
+    FirstReading,
+    Observation,
+    Reading,
+    Step,
+)
 from checks.services.errors import Problem, from_validation
 from checks.services.inputs import CautionInput, DraftInput, ObservationInput, ReadingInput
 from checks.services.instruments import JUDGED_BY, choice_for, of_codes, out_of_range
+from checks.services.repeat_rows import repeats_of
 from fleet.models import Instrument, Position
 
 MEASURING = (Step.Kind.MEASURE, Step.Kind.TIMED_SERIES, Step.Kind.TIMED_COLLECTION)
@@ -34,6 +43,8 @@ class DraftRows:
     readings: list[Reading] = field(default_factory=list)
     observations: list[Observation] = field(default_factory=list)
     cautions: list[CautionFollowed] = field(default_factory=list)
+    first: list[FirstReading] = field(default_factory=list)
+    questions: list[EntryQuestion] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 
@@ -42,7 +53,8 @@ def rows_of(event: CheckEvent, given: DraftInput) -> DraftRows:
     that were typed and chose nothing."""
     steps = {step.pk: step for step in event.revision.steps.select_related("point")}
     positions = {p.pk: p for p in Position.objects.filter(variant_id=event.aircraft.variant_id)}
-    keys = {int(r.instrument) for r in given.readings if r.instrument.isdecimal()}
+    named = (*given.readings, *given.repeats)
+    keys = {int(r.instrument) for r in named if r.instrument.isdecimal()}
     instruments = Instrument.objects.prefetch_related(*JUDGED_BY).in_bulk(keys)
     codes = of_codes(r.code for r in given.readings)
     rows = DraftRows()
@@ -50,6 +62,10 @@ def rows_of(event: CheckEvent, given: DraftInput) -> DraftRows:
     _each(given.observations, rows, lambda o: _observation(event, o, steps, positions, rows))
     _each(given.cautions, rows, lambda c: _caution(event, c, steps, rows))
     _once_per_place(rows)
+    rows.first, rows.questions, problems = repeats_of(
+        event, given.repeats, steps, instruments, role=role_of, seconds=parse_seconds
+    )
+    rows.problems += problems
     return rows
 
 

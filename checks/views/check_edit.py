@@ -61,6 +61,8 @@ def save(request: HttpRequest, uuid: object) -> HttpResponse:
         return edit_page(request, event, form, status=409)
     form.event, form.problems = saved.event, saved.problems
     remember(request, form)
+    if do.startswith("again-") and do.removeprefix("again-").isdecimal():
+        return read_again(request, form, int(do.removeprefix("again-")))
     if do.startswith("rows-") and do.removeprefix("rows-").isdecimal():
         form.more_rows(int(do.removeprefix("rows-")))
         return edit_page(request, event_of(uuid), form)
@@ -70,6 +72,15 @@ def save(request: HttpRequest, uuid: object) -> HttpResponse:
         return redirect("checks:check_sign", uuid=event.pk)
     messages.success(request, "Draft saved.")
     return redirect("checks:check", uuid=event.pk)
+
+
+def read_again(request: HttpRequest, form: CheckForm, step: int) -> HttpResponse:
+    """Keep what was read at the step as its first reading, and show its boxes empty for the repeat."""
+    form.read_again(step)
+    saved = save_draft(event=form.event, by=request.user, given=form.given())
+    form.event, form.problems = saved.event, saved.problems
+    remember(request, form)
+    return edit_page(request, event_of(form.event.pk), form)
 
 
 def discard(request: HttpRequest, event: CheckEvent) -> HttpResponse:
@@ -89,6 +100,7 @@ def edit_page(
 ) -> HttpResponse:
     form.event = event
     judged = evaluate(event)
+    form.questions = judged.questions
     panel = panel_of_draft(event, judged)
     run = Run(form, request.user, seen)
     context = {"event": event, "form": form, "around": Around(form), "panel": panel, "run": run}

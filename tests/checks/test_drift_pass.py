@@ -104,7 +104,7 @@ def test_a_signature_during_the_pass_is_not_lost(
         _today.shift(dt.timedelta(minutes=1))
         for aircraft in (early, late):
             with django_capture_on_commit_callbacks(execute=True):
-                performed(world, aircraft, series=("139", "150", "150", "150"))
+                performed(world, aircraft, series=("139", "150", "150", "150"), kept="twice")
 
     run = refresh_drift(told=told)
     for aircraft in (early, late):

@@ -93,7 +93,7 @@ def test_signing_scores_that_aircraft_alone_by_the_stored_fit(
     other = series(world.underfloor).scored_at
     later = time_machine.travel(at_noon() + dt.timedelta(minutes=5), tick=False)
     with later, django_capture_on_commit_callbacks(execute=True):
-        performed(world, world.forward, series=("139", "150", "150", "150"))
+        performed(world, world.forward, series=("139", "150", "150", "150"), kept="twice")
     found = series(world.forward)
     assert found.state == STATE.OVER and found.run == run and DriftRun.objects.count() == 1
     assert found.scored_at > other and series(world.underfloor).scored_at == other

@@ -11,7 +11,13 @@ from django.db import connection
 
 from checks.engine.units import from_canonical, plain
 from checks.models import CheckEvent, Step
-from checks.services.inputs import CautionInput, DraftInput, ObservationInput, ReadingInput
+from checks.services.inputs import (
+    CautionInput,
+    DraftInput,
+    ObservationInput,
+    ReadingInput,
+    RepeatInput,
+)
 from checks.services.record import save_draft, start_check
 from checks.services.rows import ACKNOWLEDGED
 from checks.services.sign import sign_performed
@@ -42,8 +48,12 @@ def typed(
     dry: Sequence[str] = (),
     gauge: str = GAUGE,
     fields: dict[str, str] | None = None,
+    kept: str = "",
 ) -> DraftInput:
-    """A complete form: `series` one value a minute, `dry` the codes of panels that are not wet."""
+    """A complete form: `series` one value a minute, `dry` the codes of panels that are not wet.
+
+    kept: why every reading stands that may be asked about.
+    """
     readings: list[ReadingInput] = []
     observations: list[ObservationInput] = []
     cautions: list[CautionInput] = []
@@ -74,7 +84,9 @@ def typed(
             )
         elif step.kind == Step.Kind.MEASURE:
             readings.append(_measured(step, temperature, ports))
-    return DraftInput(fields or {}, tuple(readings), tuple(observations), tuple(cautions))
+    asked = {one.step for one in readings} if kept else set()
+    repeats = tuple(RepeatInput(step, reason=kept) for step in sorted(asked))
+    return DraftInput(fields or {}, tuple(readings), tuple(observations), tuple(cautions), repeats)
 
 
 def looks(event: CheckEvent, step: Step, dry: Sequence[str]) -> list[ObservationInput]:

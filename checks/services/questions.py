@@ -1,0 +1,205 @@
+"""Questions about implausible readings: what to ask of a draft and what was answered. Reads, never writes."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Protocol
+
+from checks.engine.entry import Expected, Taken, ask, expected_at, reading_words, temperature_words
+from checks.engine.settle import Sample, settle
+from checks.engine.units import canonical_unit, collected_flow, difference_to_canonical, unit_of
+from checks.models import CheckEvent, EntryQuestion, FirstReading, Reading, Step
+from checks.services.errors import Problem
+from checks.services.expected import Expectation, expectations
+from fleet.models import MeasuringPoint
+
+REPEATED, KEPT = EntryQuestion.Answer.REPEATED, EntryQuestion.Answer.KEPT
+#: suggestions beside the field for the reason; anything else may be typed
+REASONS = (
+    "Read twice with the same result",
+    "Checked with another instrument",
+    "Fluid temperature taken again, the same",
+    "Work was done on the system since the last check",
+    "Damage or blockage was seen",
+)
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question; answer '' while it is open. words: why it is asked, '' where nothing is asked (any more).
+
+    read, expected: what it is about, canonical; expected None of a temperature. step: the measuring step.
+    """
+
+    step: Step
+    words: str
+    answer: str = ""
+    reason: str = ""
+    read: Decimal | None = None
+    expected: Expected | None = None
+    run: int | None = None
+
+    @property
+    def open(self) -> bool:
+        return bool(self.words) and not self.answer
+
+    @property
+    def name(self) -> str:
+        """The form field that answers it."""
+        return f"first-{self.step.pk}-reason"
+
+
+class Line(Protocol):
+    """What is asked about: evaluate.PointLine."""
+
+    step: Step
+    point: MeasuringPoint
+    taken: Decimal | None
+    unit: str | None
+
+
+@dataclass(frozen=True)
+class _Answers:
+    """What a draft holds by step: first readings, and rows of questions."""
+
+    first: Mapping[int, list[FirstReading]]
+    given: Mapping[int, EntryQuestion]
+
+    def of(self, step: Step) -> tuple[str, str]:
+        row = self.given.get(step.pk)
+        return (row.answer, row.reason) if row else ("", "")
+
+
+def questions_of(
+    event: CheckEvent,
+    lines: Sequence[Line],
+    steps: Iterable[Step],
+    temperature: Decimal | None,
+    sds: Decimal,
+) -> tuple[Question, ...]:
+    """Questions about the settled, collected and single values of a draft, in the order of its steps.
+
+    Three queries, three more where something is expected.
+    """
+    steps = list(steps)
+    answers = _answers(event)
+    expected = expectations(event, [line.point.pk for line in lines], sds)
+    asked = _asked(lines, expected, answers, temperature)
+    asked |= _temperature(lines, expected, steps, answers, temperature)
+    for step in steps:
+        answer, reason = answers.of(step)
+        if answer and step.pk not in asked:  # answered, and no more to be asked: the answer stays on record
+            asked[step.pk] = Question(step, "", answer, reason)
+    return tuple(asked[step.pk] for step in steps if step.pk in asked)
+
+
+def open_problems(questions: Iterable[Question]) -> list[Problem]:
+    """What bars signing until it is answered: read again, or a reason."""
+    return [
+        Problem(
+            f"Step {one.step.number}: {one.words}. Read it again, or say why it stands as read.", one.name
+        )
+        for one in questions
+        if one.open
+    ]
+
+
+def _answers(event: CheckEvent) -> _Answers:
+    first: dict[int, list[FirstReading]] = defaultdict(list)
+    for row in event.first_readings.select_related("instrument").order_by("step", "sequence"):
+        first[row.step_id].append(row)
+    return _Answers(first, {row.step_id: row for row in event.questions.all()})
+
+
+def _asked(
+    lines: Sequence[Line], expected: Mapping[int, Expectation], answers: _Answers, t: Decimal | None
+) -> dict[int, Question]:
+    """Questions about single points: implausible now, or implausible when first read."""
+    read = [(line, line.taken) for line in lines if line.taken is not None]
+    taken = [_taken(line, value, expected, t) for line, value in read]
+    now = {read[n][0].step.pk for n in ask(taken).readings}
+    found = {}
+    for line, value in ((line, line.taken) for line in lines):
+        first = _first_value(line.step, answers.first.get(line.step.pk, []))
+        if first is not None:
+            value = first
+        if value is None or (first is None and line.step.pk not in now):
+            continue
+        one = _taken(line, value, expected, t)
+        if not one.implausible:
+            continue
+        answer, reason = answers.of(line.step)
+        unit = line.unit or canonical_unit(line.point.quantity)
+        found[line.step.pk] = Question(
+            line.step,
+            reading_words(one, unit),
+            answer,
+            reason,
+            value,
+            one.expected,
+            expected[line.point.pk].run,
+        )
+    return found
+
+
+def _temperature(
+    lines: Sequence[Line],
+    expected: Mapping[int, Expectation],
+    steps: Iterable[Step],
+    answers: _Answers,
+    t: Decimal | None,
+) -> dict[int, Question]:
+    """The one question about the fluid temperature, where all points that follow the fluid stray together."""
+    thermometers = [s for s in steps if s.quantity == "temperature" and s.kind == Step.Kind.MEASURE]
+    if t is None or not thermometers:
+        return {}
+    step = thermometers[-1]
+    rows = answers.first.get(step.pk)
+    at = rows[-1].value if rows else t  # once measured again: as it was when it was asked about
+    read = [(line, line.taken) for line in lines if line.taken is not None]
+    taken = [_taken(line, value, expected, at) for line, value in read]
+    asked = ask(taken)
+    if not asked.together:
+        return {}
+    answer, reason = answers.of(step)
+    run = expected[read[asked.together[0]][0].point.pk].run
+    words = temperature_words(len(asked.together), asked.direction, at)
+    return {step.pk: Question(step, words, answer, reason, at, None, run)}
+
+
+def _taken(line: Line, value: Decimal, expected: Mapping[int, Expectation], t: Decimal | None) -> Taken:
+    known = expected.get(line.point.pk)
+    if known is None or t is None:
+        return Taken(value, None, follows=False)
+    return Taken(value, expected_at(known.rows, t), known.follows)
+
+
+def _first_value(step: Step, rows: Sequence[FirstReading]) -> Decimal | None:
+    """What was first made of a step's rows, canonical: the settled value of a series, else its last one."""
+    if not rows:
+        return None
+    last = rows[-1]
+    if step.kind == Step.Kind.TIMED_COLLECTION and last.elapsed_seconds:
+        return collected_flow(last.value, last.elapsed_seconds)
+    if step.kind == Step.Kind.TIMED_SERIES and last.instrument:
+        gauge = last.instrument
+        samples = [Sample(row.elapsed_seconds, row.value) for row in rows if row.elapsed_seconds is not None]
+        settled = settle(
+            samples,
+            cadence_s=step.cadence_seconds or 60,
+            resolution=difference_to_canonical(gauge.resolution, gauge.unit),
+        )
+        return settled.value if settled.settled else last.value
+    return last.value
+
+
+def first_words(rows: Iterable[FirstReading | Reading]) -> str:
+    """'1:00 126, 2:00 131 kPa': rows as typed, of one step."""
+    told, unit = [], ""
+    for row in rows:
+        unit = unit_of(row.unit).label
+        seconds = row.elapsed_seconds
+        at = "" if seconds is None else f"{int(seconds) // 60}:{int(seconds) % 60:02d} "
+        told.append(f"{at}{row.typed}")
+    return f"{', '.join(told)} {unit}" if told else ""
