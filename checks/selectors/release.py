@@ -16,9 +16,14 @@ from fleet.models import Operator
 WITHIN = (CheckEvent.Outcome.WITHIN, CheckEvent.Outcome.BORDERLINE, CheckEvent.Outcome.DONE)
 
 
+def base_zone(operator: Operator) -> zoneinfo.ZoneInfo:
+    """The operator's one time base for deferrals. No query."""
+    return zoneinfo.ZoneInfo(operator.deferral_time_zone)
+
+
 def deferral_day(at: dt.datetime) -> dt.date:
     """The day in the operator's one time base for deferrals. One query."""
-    return timezone.localdate(at, zoneinfo.ZoneInfo(Operator.current().deferral_time_zone))
+    return timezone.localdate(at, base_zone(Operator.current()))
 
 
 def is_within(event: CheckEvent) -> bool:
