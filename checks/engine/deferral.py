@@ -2,8 +2,8 @@
 
 Categories B 3, C 10, D 120 consecutive calendar days, the day of recording excluded; A as the MEL states
 (Transport Canada TP 9155 3.11; FAA MMEL policy letter PL-25 definition 22 as quoted by others, which says
-too that a flight day runs from midnight to midnight, UTC or local as the operator sets). The operator sets one
-time base for what 'day' means. An interval may run out in flight (TP 9155).
+too that a flight day runs from midnight to midnight, UTC or local as the operator sets). The operator
+sets one time base for what 'day' means. An interval may run out in flight (TP 9155).
 """
 
 from collections.abc import Sequence
