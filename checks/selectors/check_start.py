@@ -31,7 +31,7 @@ def aircraft_for(*, home: Base | None, text: str = "", base: Base | None = None)
     if base:
         found = found.filter(base=base)
     own = Case(When(base=home, then=Value(0)), default=Value(1), output_field=IntegerField())
-    return found.order_by(own, "base__name", "registration")
+    return found.annotate(own=own).order_by("own", "base__name", "registration")
 
 
 def most_pressing(aircraft: Iterable[Aircraft], today: dt.date) -> dict[int, str]:
