@@ -113,6 +113,21 @@ class LimitRowInline(DraftOnly, admin.TabularInline):
     extra = 0
 
 
+class PartNeededInline(admin.TabularInline):
+    model = models.PartNeeded
+    extra = 0
+
+
+@admin.register(models.Preparation)
+class PreparationAdmin(MasterAdmin):
+    """Access and equipment that tasks share: what work packages save."""
+
+    list_display = ["name", "kind", "minutes"]
+    list_filter = ["kind"]
+    search_fields = ["name"]
+    filter_horizontal = ["procedures"]
+
+
 @admin.register(models.Procedure)
 class ProcedureAdmin(MasterAdmin):
     list_display = ["title", "code", "variant", "kind", "jasc", "is_inspection", "needs_inspection"]
@@ -120,6 +135,7 @@ class ProcedureAdmin(MasterAdmin):
     search_fields = ["title", "code", "variant__name"]
     autocomplete_fields = ["variant"]
     list_select_related = ["variant"]
+    inlines = [PartNeededInline]
 
 
 @admin.register(models.Revision)

@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/labels/<slug:kind>/", label_views.labels, name="labels"),
     path("reports/labels/<slug:kind>.pdf", label_views.labels_pdf, name="labels_pdf"),
     path("reports/packages/<int:pk>.pdf", package_views.package_pdf, name="package_pdf"),
+    path("calendar/<slug:code>.ics", package_views.calendar, name="calendar"),
     path("reports/worksheets/<int:pk>.pdf", views.worksheet_pdf, name="worksheet_pdf"),
     path("reports/checks/<uuid:uuid>.pdf", views.record_pdf, name="record_pdf"),
 ]

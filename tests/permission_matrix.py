@@ -6,53 +6,18 @@ EVERYBODY (signed in with or without a role), or a set of role names. `public` o
 
     "checks:defect": Row(get=READERS, post={TECHNICIAN, INSPECTOR}, kwargs=lambda s: {"pk": s.defect.pk}),
 
-Words in the address come from `kwargs`, a function of the sample (class Sample): add a property there for
-what your page shows, made once for the whole walk. `registration` needs no function.
+Words in the address come from `kwargs`, a function of the sample (permission_sample.py): add a property
+there for what your page shows, made once for the whole walk. `registration` needs no function.
 The walk sends empty forms: a page must answer them with its errors (200, 400, 422) or a redirect,
 never with 403 or 404 to a person who may, and with 403 to everybody signed in who may not.
 Models of the set-up site have rows of their own (MASTER_DATA): who looks, adds, changes; nobody deletes.
 """
 
-import datetime as dt
 from collections.abc import Callable, Set
 from dataclasses import dataclass
-from decimal import Decimal
-from functools import cached_property
 from typing import Any
 
-import time_machine
-from django.core.files.base import ContentFile
-from django.utils import timezone
-
-from checks.models import (
-    CheckEvent,
-    Defect,
-    DuePoint,
-    Extension,
-    InstrumentFinding,
-    IntervalRevision,
-    MelItem,
-    Photo,
-    Revision,
-    SeriesState,
-    StockItem,
-    StockMovement,
-)
-from checks.selectors.release import deferral_day
-from checks.services.defects import OutsideWork, raise_defect, rectify
-from checks.services.doubt import report_out_of_calibration
-from checks.services.drift import refresh_drift
-from checks.services.due import refresh_due
-from checks.services.evidence import add_photo
-from checks.services.extension import ask_extension
-from checks.services.moves import plan_move
-from checks.services.stock import record_movement
-from fleet.models import Calibration, PlannedMove, UtilisationEntry
-from tests.checks.conftest import NOON
-from tests.checks.deferring import deferred
-from tests.checks.evidence_files import jpeg
-from tests.checks.work import performed, started
-from tests.world import PASSWORD, World, build_world
+from tests.permission_sample import Sample
 
 TECHNICIAN = "technician"
 INSPECTOR = "inspector"
@@ -66,168 +31,6 @@ READERS = frozenset({TECHNICIAN, INSPECTOR, RELEASER, CONTROLLER, DIRECTOR, AUDI
 EVERYBODY = READERS | {OUTSIDER}
 DESK = frozenset({CONTROLLER, DIRECTOR, AUDITOR})
 NOBODY: frozenset[str] = frozenset()
-
-
-class Sample:
-    """One of everything that an address may name."""
-
-    def __init__(self) -> None:
-        self.world: World = build_world()
-
-    def make_all(self) -> None:
-        """Make what the properties below give."""
-        for name, found in vars(type(self)).items():
-            if isinstance(found, cached_property):
-                getattr(self, name)
-
-    @cached_property
-    def registration(self) -> str:
-        return self.world.underfloor.registration
-
-    @cached_property
-    def utilisation_entry(self) -> UtilisationEntry:
-        return self.world.underfloor.utilisation.get()
-
-    @cached_property
-    def calibration(self) -> Calibration:
-        """One with a certificate file."""
-        calibration = Calibration.objects.order_by("pk").first()
-        calibration.certificate_file.save("sample.pdf", ContentFile(b"%PDF-1.4 invented"))
-        return calibration
-
-    @cached_property
-    def draft(self) -> CheckEvent:
-        """A check being carried out."""
-        with time_machine.travel(NOON, tick=False):
-            return started(self.world, self.world.forward)
-
-    @cached_property
-    def photo(self) -> Photo:
-        """One kept with the draft."""
-        return add_photo(event=self.draft, by=self.world.person("technician1"), content=jpeg())
-
-    @cached_property
-    def signed(self) -> CheckEvent:
-        """A check signed as performed, within its limits."""
-        with time_machine.travel(NOON, tick=False):
-            return performed(self.world, self.world.underfloor)
-
-    @cached_property
-    def finding(self) -> InstrumentFinding:
-        """The gauge of the signed check, found out of calibration on its day."""
-        used = self.signed.readings.filter(role="series").first()
-        with time_machine.travel(NOON, tick=False):
-            return report_out_of_calibration(
-                instrument=used.instrument,
-                by=self.world.person("controller1"),
-                password=PASSWORD,
-                found_on=self.world.today,
-                error=None,
-                text="Invented.",
-            )
-
-    @cached_property
-    def defect(self) -> Defect:
-        """An open one that no check found."""
-        return raise_defect(
-            aircraft=self.world.underfloor, by=self.world.person("technician1"), description="Invented."
-        )
-
-    @cached_property
-    def extension(self) -> Extension:
-        """One that waits for its answer."""
-        raised = raise_defect(
-            aircraft=self.world.forward, by=self.world.person("technician1"), description="Invented too."
-        )
-        day = deferral_day(raised.raised_at)
-        under = deferred(self.world, raised, recorded_on=day)
-        return ask_extension(
-            deferral=under,
-            by=self.world.person("controller1"),
-            password=PASSWORD,
-            expires_on=under.expires_on + dt.timedelta(days=2),
-            justification="Invented.",
-        )
-
-    @cached_property
-    def rectified(self) -> Defect:
-        """One rectified outside, with the certificate's file."""
-        file = ContentFile(b"%PDF-1.4 invented", "release.pdf")
-        with time_machine.travel(NOON, tick=False):
-            defect = raise_defect(
-                aircraft=self.world.forward, by=self.world.person("technician1"), description="Third."
-            )
-            rectify(
-                defect=defect,
-                by=self.world.person("releaser1"),
-                password=PASSWORD,
-                text="Done.",
-                outside=OutsideWork("Invented shop", "R-1", self.world.today, file),
-            )
-        return defect
-
-    @cached_property
-    def typed_item(self) -> MelItem:
-        """An item of the MEL that waits for approval."""
-        return MelItem.objects.get(approved_at=None)
-
-    @cached_property
-    def typed_revision(self) -> Revision:
-        """One that waits for approval."""
-        return Revision.objects.create(
-            procedure=self.world.revision(self.world.forward).procedure,
-            number="typed",
-            source_reference="invented",
-            typed_by=self.world.person("controller1"),
-            effective_on=dt.date(2030, 1, 1),
-        )
-
-    @cached_property
-    def series(self) -> SeriesState:
-        """What the trend service stores of the one check that was signed."""
-        signed = self.signed
-        refresh_drift(now=NOON + dt.timedelta(hours=1))
-        return SeriesState.objects.filter(aircraft=signed.aircraft).first()
-
-    @cached_property
-    def planned_move(self) -> PlannedMove:
-        """One to another base, far ahead."""
-        return plan_move(
-            aircraft=self.world.underfloor,
-            base=self.world.master.bases["middle"],
-            on=dt.date(2090, 1, 1),
-            by=self.world.person("controller1"),
-        )
-
-    @cached_property
-    def stock_item(self) -> StockItem:
-        return StockItem.objects.create(part_number="ST-1", name="Strainer", kind="strainer")
-
-    @cached_property
-    def stock_movement(self) -> StockMovement:
-        """Some litres of a batch, counted."""
-        batch = self.world.master.batches["fb-101"]
-        controller = self.world.person("controller1")
-        return record_movement(
-            by=controller, kind="counted", thing=batch, base=batch.base, quantity=Decimal(5)
-        )
-
-    @cached_property
-    def interval_revision(self) -> IntervalRevision:
-        """One that waits, typed by nobody of the walk, so that nobody takes it back."""
-        return IntervalRevision.objects.create(
-            check_revised=self.world.recurring(self.world.forward),
-            number=1,
-            interval_days=50,
-            reason="Invented.",
-            typed_by=self.world.person("auditor1"),
-            typed_at=timezone.now(),
-        )
-
-    @cached_property
-    def due_point(self) -> DuePoint:
-        refresh_due(today=self.world.today)
-        return DuePoint.objects.filter(aircraft=self.world.underfloor).first()
 
 
 @dataclass(frozen=True)
@@ -259,6 +62,15 @@ MATRIX: dict[str, Row] = {
         get={DIRECTOR}, post={DIRECTOR}, kwargs=lambda s: {"pk": s.interval_revision.pk}
     ),
     "checks:interval_withdraw": Row(post={CONTROLLER}, kwargs=lambda s: {"pk": s.interval_revision.pk}),
+    "checks:packages": Row(get=READERS, post={CONTROLLER}),
+    "checks:package_progress": Row(get=READERS),
+    "checks:packages_base": Row(get=READERS, post={CONTROLLER}, kwargs=lambda s: {"code": "north"}),
+    "checks:package": Row(get=READERS, kwargs=lambda s: {"pk": s.package.pk}),
+    "checks:package_change": Row(post={CONTROLLER}, kwargs=lambda s: {"pk": s.package.pk}),
+    "checks:notices": Row(get=READERS, post=READERS),
+    "checks:feed_revoke": Row(post=READERS, kwargs=lambda s: {"pk": s.feed.pk}),
+    "reports:package_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.package.pk}),
+    "reports:calendar": Row(get=EVERYBODY, public=True, kwargs=lambda s: {"code": "north"}),
     "checks:utilisation": Row(get=READERS),
     "checks:utilisation_sheet": Row(get={CONTROLLER}, post={CONTROLLER}),
     "checks:utilisation_enter": Row(get={CONTROLLER}, post={CONTROLLER}),
@@ -396,6 +208,7 @@ MASTER_DATA: dict[str, ModelRow] = {
     "fleet_measuringpoint": _DIRECTORS,
     "fleet_operator": ModelRow(DESK, NOBODY, {DIRECTOR}),  # one row, and it is there
     "fleet_user": ModelRow({DIRECTOR, AUDITOR}, {DIRECTOR}, {DIRECTOR}),
+    "checks_preparation": _CONTROLLERS,
     "checks_procedure": _CONTROLLERS,
     "checks_revision": _CONTROLLERS,
     "checks_limittable": _CONTROLLERS,

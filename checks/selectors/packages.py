@@ -83,6 +83,10 @@ class Shown:
         return bool(self.says) or any(line.says for line in self.lines if not line.done)
 
     @property
+    def late(self) -> bool:
+        return any(line.late for line in self.lines)
+
+    @property
     def most_given(self) -> float:
         return max((line.share for line in self.lines), default=0.0)
 

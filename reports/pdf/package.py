@@ -1,6 +1,6 @@
 """The sheet of a work package: read at the hangar door, signed when it changes hands."""
 
-from reportlab.platypus import Flowable, Table, TableStyle
+from reportlab.platypus import CondPageBreak, Flowable, Table, TableStyle
 
 from reports.package import PackageSheet, SheetCheck
 from reports.pdf import fonts
@@ -10,7 +10,8 @@ from reports.pdf.text import BODY, INK, LINE, NAME, SMALL, WASHES
 from reports.pdf.worksheet_parts import Tick, places
 from reports.worksheet import Box, Place
 
-CODE = 58.0
+CODE = 47.0
+ROOM_TO_SIGN = 150.0
 ADVICE = (
     "A plan, no instruction and no release. The due list rules where it differs. Each check follows its own "
     "procedure with the warnings and cautions there; the approved maintenance manual, the operator’s "
@@ -42,9 +43,9 @@ def package_pdf(sheet: PackageSheet) -> bytes:
     document.add(_checks(sheet, width))
     document.heading("Made ready once", 2)
     document.add(*_ready(sheet, width))
-    document.heading("Parts and fluid needed", 2)
-    words = "; ".join(sheet.needed) or "None entered for these procedures: see the procedures themselves."
-    document.add(paragraph(words))
+    words = "; ".join(sheet.needed) or "none entered for these procedures, see the procedures themselves"
+    document.add(paragraph(f"Parts and fluid needed: {words}."))
+    document.add(CondPageBreak(ROOM_TO_SIGN))
     document.heading("Handover", 2)
     document.add(places(HANDS, width))
     return document.render()
