@@ -4,18 +4,8 @@ import re
 import time
 from collections.abc import Callable
 
-from axe_playwright_python.sync_playwright import Axe
-
+from tests.browser.fits import fits as fits
 from tests.world import PASSWORD, World
-
-WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
-
-
-def fits(page) -> None:
-    """No sideways scrolling, and no finding of axe-core."""
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
-    found = Axe().run(page, options=WCAG)
-    assert found.violations_count == 0, found.generate_report()
 
 
 def start(page, world: World, task: str = "Pressure and flow check") -> str:
@@ -88,10 +78,10 @@ def saw_all(page) -> None:
         look.get_by_role("radio", name="Yes").check()
 
 
-def log_in(page, person: str) -> None:
+def log_in(page, person: str, password: str = PASSWORD) -> None:
     """Through the log-in page, as a person does."""
     page.get_by_label("User name").or_(page.get_by_label("Username")).fill(person)
-    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_label("Password").fill(password)
     page.get_by_role("button", name="Sign in").click()
 
 

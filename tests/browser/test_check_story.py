@@ -7,13 +7,12 @@ import datetime as dt
 import re
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
 
 from checks.models import CheckEvent
+from tests.browser.fits import fits
 from tests.world import PASSWORD, World, build_world
 
-WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
 PHONE = pytest.mark.parametrize("browser_page", [390], ids=["390px"], indirect=True)
 
 
@@ -28,13 +27,6 @@ def whole_form(page) -> None:
     button = page.get_by_role("button", name="Whole form")
     if button.is_visible():  # remembered from then on
         button.click()
-
-
-def fits(page) -> None:
-    """No sideways scrolling, and no finding of axe-core."""
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
-    found = Axe().run(page, options=WCAG)
-    assert found.violations_count == 0, found.generate_report()
 
 
 def work(page, *, series: tuple[str, ...] = (), volume: str = "170") -> None:

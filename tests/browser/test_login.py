@@ -1,21 +1,13 @@
 """The log-in page in a real browser, at a phone's and a desk's width."""
 
-import pytest
-from axe_playwright_python.sync_playwright import Axe
-
 from fleet.models import User
+from tests.browser.fits import fits
 from tests.conftest import PASSWORD
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_log_in_page_fits_and_is_accessible(browser_page, scheme: str) -> None:
-    """No sideways scrolling, and no finding of axe-core (its WCAG 2 A and AA rules)."""
-    browser_page.emulate_media(color_scheme=scheme)
+def test_log_in_page_fits_and_is_accessible(browser_page) -> None:
     browser_page.goto("/login/")
-    assert browser_page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
-    rules = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
-    found = Axe().run(browser_page, options=rules)
-    assert found.violations_count == 0, found.generate_report()
+    fits(browser_page)
 
 
 def test_wrong_then_right_password(browser_page, auditor: User) -> None:

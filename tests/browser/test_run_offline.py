@@ -2,9 +2,12 @@
 
 import datetime as dt
 import json
+from urllib.parse import urlsplit
 
 import pytest
+from axes.models import AccessAttempt
 from django.contrib.sessions.models import Session
+from django.utils import timezone
 
 from checks.models import CheckEvent, DraftCopy
 from checks.services.sign import sign_performed
@@ -198,6 +201,38 @@ def test_an_account_closed_meanwhile(browser_page, sign_in, world: World) -> Non
     run.ready(page)
     run.wait_sent(page)
     assert CheckEvent.objects.get().cautions_followed.count() == 2
+
+
+def test_an_account_locked_by_wrong_passwords(browser_page, sign_in, world: World) -> None:
+    """Signed out with work unsent, then a password mistyped with gloves on until the account is locked."""
+    page = browser_page
+    sign_in(world.person("technician1"))
+    address = run.start(page, world)
+    run.wait_sent(page)
+    Session.objects.all().delete()
+    run.to(page, "Step 5 of 19")
+    run.wait_for_words(page, "You are signed out.")
+    page.get_by_role("link", name="Sign in again").click()
+    for _ in range(5):
+        run.log_in(page, "technician1", "mistyped")
+        page.wait_for_load_state()
+    assert page.get_by_role("heading", name="Too many tries").is_visible()
+    assert page.get_by_text("15 minutes").is_visible()
+    run.fits(page)
+    page.goto("/login/")
+    run.log_in(page, "technician1")  # the right one, but the lock holds
+    page.get_by_role("heading", name="Too many tries").wait_for()
+    assert not CheckEvent.objects.get().cautions_followed.exists()
+
+    # The lock ends; what waited on the phone is there and goes.
+    earlier = timezone.now() - dt.timedelta(minutes=16)
+    assert AccessAttempt.objects.update(attempt_time=earlier)
+    page.goto(f"/login/?next={urlsplit(address).path}")
+    run.log_in(page, "technician1")
+    run.ready(page)
+    assert run.place(page) == "Step 5 of 19"
+    run.wait_sent(page)
+    assert CheckEvent.objects.get().cautions_followed.count() == 3
 
 
 def test_a_draft_thrown_away_leaves_nothing_on_the_phone(browser_page, sign_in, world: World) -> None:
