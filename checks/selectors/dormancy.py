@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from uuid import UUID
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from checks.models import CheckEvent, Procedure
 from fleet.models import Aircraft
@@ -46,37 +46,45 @@ class Dryness:
 
 
 def last_wetted(aircraft_ids: Iterable[int] | None = None) -> dict[int, Work]:
-    """Aircraft -> its newest signed work that puts fluid through the panels. Two queries.
+    """Aircraft -> its newest signed work that puts fluid through the panels. One query.
 
     Its outcome does not matter: fluid went through where a check was over its limit, too.
     """
-    signed = CheckEvent.objects.signed().exclude(superseded_by__state=CheckEvent.State.SIGNED)
-    return _newest(signed.filter(revision__procedure__wets_panels=True), aircraft_ids)
+    fleet = Aircraft.objects.all()
+    if aircraft_ids is not None:
+        fleet = fleet.filter(pk__in=list(aircraft_ids))
+    wetting = _signed().filter(revision__procedure__wets_panels=True)
+    own = wetting.filter(aircraft=OuterRef("pk")).order_by("-work_date", "-signed_at", "pk")
+    keys = fleet.annotate(newest=Subquery(own.values("pk")[:1])).values("newest")
+    columns = ("aircraft_id", "pk", "work_date", "revision__procedure__title")
+    found = CheckEvent.objects.filter(pk__in=keys).values_list(*columns)
+    return {aircraft: Work(*work) for aircraft, *work in found}
 
 
-def deactivated(aircraft_ids: Iterable[int] | None = None) -> dict[int, Work]:
-    """Aircraft -> the deactivation of its system, where nothing returned it to use since. Two queries.
+def standing_deactivations() -> QuerySet[CheckEvent]:
+    """The newest deactivation of each system that nothing returned to use since.
 
     A deactivation counts once it is signed; a return to use only with every signature that it asks for.
     """
-    signed = CheckEvent.objects.signed().exclude(superseded_by__state=CheckEvent.State.SIGNED)
-    back = CheckEvent.objects.standing().filter(
-        revision__procedure__use_after=Procedure.UseAfter.IN_USE, aircraft=OuterRef("aircraft")
-    )
-    newest = back.order_by("-work_date", "-signed_at")
-    down = signed.filter(revision__procedure__use_after=Procedure.UseAfter.DEACTIVATED).annotate(
-        back_on=Subquery(newest.values("work_date")[:1]), back_at=Subquery(newest.values("signed_at")[:1])
-    )
-    found = _newest(down, aircraft_ids, "back_on", "back_at")
-    return {
-        aircraft: work
-        for aircraft, (work, signed_at, on, at) in found.items()
-        if on is None or (on, at) < (work.on, signed_at)
-    }
+    after = Q(work_date__gt=OuterRef("work_date"))
+    after |= Q(work_date=OuterRef("work_date"), signed_at__gt=OuterRef("signed_at"))
+    down = _signed().filter(revision__procedure__use_after=Procedure.UseAfter.DEACTIVATED)
+    back = CheckEvent.objects.standing().filter(revision__procedure__use_after=Procedure.UseAfter.IN_USE)
+    later, returned = (some.filter(after, aircraft=OuterRef("aircraft")) for some in (down, back))
+    return down.filter(~Exists(later), ~Exists(returned))
+
+
+def deactivated(aircraft_ids: Iterable[int] | None = None) -> dict[int, Work]:
+    """Aircraft -> the deactivation of its system that stands. One query."""
+    found = standing_deactivations()
+    if aircraft_ids is not None:
+        found = found.filter(aircraft__in=list(aircraft_ids))
+    columns = ("aircraft_id", "pk", "work_date", "revision__procedure__title")
+    return {aircraft: Work(*work) for aircraft, *work in found.order_by("pk").values_list(*columns)}
 
 
 def dryness(aircraft: Iterable[Aircraft], *, today: dt.date, operator_days: int) -> dict[int, Dryness]:
-    """Aircraft -> how long it is dry. Two queries; each aircraft comes with its variant."""
+    """Aircraft -> how long it is dry. One query; each aircraft comes with its variant."""
     fleet = list(aircraft)
     wetted = last_wetted([one.pk for one in fleet])
     found = {}
@@ -87,16 +95,6 @@ def dryness(aircraft: Iterable[Aircraft], *, today: dt.date, operator_days: int)
     return found
 
 
-def _newest(events: QuerySet[CheckEvent], aircraft_ids: Iterable[int] | None, *more: str) -> dict:
-    """Aircraft -> its newest event of those; with `more`, a tuple of it, its time of signing and these."""
-    fleet = Aircraft.objects.all()
-    if aircraft_ids is not None:
-        fleet = fleet.filter(pk__in=list(aircraft_ids))
-    own = events.filter(aircraft=OuterRef("pk")).order_by("-work_date", "-signed_at", "pk")
-    keys = fleet.annotate(newest=Subquery(own.values("pk")[:1])).values("newest")
-    columns = ("aircraft_id", "pk", "work_date", "revision__procedure__title", "signed_at", *more)
-    found = {}
-    for aircraft, pk, on, task, signed_at, *rest in events.filter(pk__in=keys).values_list(*columns):
-        work = Work(pk, on, task)
-        found[aircraft] = (work, signed_at, *rest) if more else work
-    return found
+def _signed() -> QuerySet[CheckEvent]:
+    """Signed work that no signed correction has taken the place of."""
+    return CheckEvent.objects.signed().exclude(superseded_by__state=CheckEvent.State.SIGNED)

@@ -17,6 +17,7 @@ from checks.engine.due import NO_RECORD, OVERDUE
 from checks.models import CautionFollowed, CheckEvent, Defect
 from checks.selectors.defects import EXPIRED as RUN_OUT
 from checks.selectors.defects import NEVER, NOT_KNOWN, OPEN, escalated, with_states
+from checks.selectors.dormancy import standing_deactivations
 from checks.selectors.doubt import against_icing
 from checks.selectors.due import due_points
 from fleet.models import Aircraft, Operator, UtilisationEntry
@@ -25,10 +26,24 @@ NOTHING = "nothing recorded against"
 AGAINST = "recorded against"
 Row = dict[str, Any]
 # Kinds of reasons, the gravest first.
-DEFECT, EXPIRED, LIMIT_UNKNOWN, DISTURBED, NOT_VALID, DOUBT, LIMITED, LATE, UNKNOWN, STALE, STORED = (
+(
+    DEFECT,
+    EXPIRED,
+    LIMIT_UNKNOWN,
+    DEACTIVATED,
+    DISTURBED,
+    NOT_VALID,
+    DOUBT,
+    LIMITED,
+    LATE,
+    UNKNOWN,
+    STALE,
+    STORED,
+) = (
     "open defect",
     "deferral expired",
     "deferral limit not known",
+    "deactivated",
     "left disturbed",
     "not valid check",
     "check in doubt",
@@ -42,6 +57,7 @@ KINDS = (
     DEFECT,
     EXPIRED,
     LIMIT_UNKNOWN,
+    DEACTIVATED,
     DISTURBED,
     NOT_VALID,
     DOUBT,
@@ -181,12 +197,16 @@ def _of_defect(row: Row) -> Reason | None:
 
 
 def _checks(ids: list[int]) -> Iterator[tuple[int, Reason]]:
-    """Checks begun that left something disturbed, and those whose last word is not valid. One query."""
-    rows = _not_valid(ids).union(_disturbed(ids), all=True).order_by("day", "of", "number")
+    """Checks begun that left something disturbed, those whose last word is not valid, and systems that were
+    deactivated and not returned to use. One query."""
+    rows = _not_valid(ids).union(_disturbed(ids), _deactivated(ids), all=True)
+    rows = rows.order_by("day", "of", "number")
     for row in rows:
         day = f"{row['day']:%d %b %Y}"
         if row["kind"] == DISTURBED:
             text = f"{row['task']} begun on {day} is not signed, and not recorded as put back: {row['words']}"
+        elif row["kind"] == DEACTIVATED:
+            text = f"{row['task']} of {day} is signed, and no return to use since."
         else:
             text = f"{row['task']} of {day} is not valid: {row['words']}"
         yield row["of"], Reason(row["kind"], text, event_id=row["event_key"])
@@ -235,6 +255,20 @@ def _not_valid(ids: list[int]) -> QuerySet:
             number=Value(0),
             kind=Value(NOT_VALID),
         )
+    )
+
+
+def _deactivated(ids: list[int]) -> QuerySet:
+    """Systems that were deactivated and not returned to use, one row for each aircraft."""
+    down = standing_deactivations().filter(aircraft__in=ids).order_by()
+    return down.values(
+        event_key=F("pk"),
+        of=F("aircraft"),
+        task=F("revision__procedure__title"),
+        day=F("work_date"),
+        words=Cast(Value(""), CharField()),
+        number=Value(0),
+        kind=Value(DEACTIVATED),
     )
 
 

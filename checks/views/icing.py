@@ -24,6 +24,7 @@ SHOWN_AS = {
     icing.DEFECT: "open",
     icing.EXPIRED: "deferral expired",
     icing.LIMIT_UNKNOWN: "deferral limit not known",
+    icing.DEACTIVATED: "deactivated",
     icing.DISTURBED: "not put back",
     icing.NOT_VALID: "not valid",
     icing.DOUBT: "in doubt",

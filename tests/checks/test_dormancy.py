@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from checks.models import CheckEvent, Signature
 from checks.selectors.dormancy import deactivated, dryness, last_wetted
+from checks.selectors.icing import DEACTIVATED, icing_statuses
 from checks.selectors.season import season_plans
 from checks.services.correct import correct
 from checks.services.sign import sign_inspected
@@ -99,6 +100,17 @@ def test_a_deactivated_aircraft_is_open_in_the_plan_whatever_was_done(world: Wor
     (line,) = (line for line in plan.lines if line.aircraft == aircraft)
     assert [task.title for task in line.open_tasks] == ["Return to use after the summer"]
     assert line.down.on == D(2025, 8, 20) and plan.done == 0
+
+
+def test_a_deactivated_aircraft_stands_against_flight_in_icing(world: World) -> None:
+    event = world.signed(world.forward, D(2025, 8, 20), code="deactivation")
+    against = {one.aircraft.pk: one.reasons for one in icing_statuses(at=NOON)}
+    (reason,) = (one for one in against[world.forward.pk] if one.kind == DEACTIVATED)
+    assert (reason.event_id, reason.text) == (
+        event.pk,
+        "Summer deactivation of 20 Aug 2025 is signed, and no return to use since.",
+    )
+    assert not any(one.kind == DEACTIVATED for one in against[world.underfloor.pk])
 
 
 def test_queries_do_not_grow() -> None:
