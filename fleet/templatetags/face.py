@@ -1,12 +1,10 @@
 """Template tags of the shared face: states, shapes, values with units, dates, sorting."""
 
 import math
-from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 
 from django import template
-from django.core.paginator import Page
 from django.forms import BoundField
 from django.utils import timezone
 from django.utils.html import format_html
@@ -127,12 +125,6 @@ def sort(context: template.Context, label: str, field: str, param: str = "sort")
     words = {"up": "sorted upwards", "down": "sorted downwards", None: ""}[direction]
     mark = format_html('{}<span class="away">, {}</span>', _DRAWN[direction], words) if direction else ""
     return format_html('<a class="sort" href="?{}">{}{}</a>', query.urlencode(), label, mark)
-
-
-@register.simple_tag
-def page_numbers(page: Page) -> Iterable[int | str]:
-    """The page numbers to offer, with '…' for those left out."""
-    return page.paginator.get_elided_page_range(page.number, on_each_side=1, on_ends=1)
 
 
 _CHECKED = {"checkbox"}

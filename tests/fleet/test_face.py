@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from django import forms
 from django.contrib.auth.models import AnonymousUser
-from django.core.paginator import Paginator
 from django.template import Context, RequestContext, Template
 from django.template.loader import render_to_string
 from django.test import RequestFactory
 from django.utils import timezone
 
+from checks.views.paging import KeyPage
 from fleet import shapes
 from fleet.templatetags import face
 
@@ -244,10 +244,11 @@ def test_an_empty_table_says_so_in_words():
 
 
 def test_the_pager_keeps_the_rest_of_the_address():
-    html = render("partials/_pager.html", "/due/?base=2&page=4", page_obj=Paginator(range(480), 50).page(4))
-    assert "151–200 of 480" in html
-    assert 'href="?base=2&amp;page=5" rel="next"' in html
-    assert '<span aria-current="page"><span class="away">Page</span>4</span>' in html
+    page = KeyPage(range(50), before="before-7", after="after-99", whole=480)
+    html = render("partials/_pager.html", "/due/?base=2&page=after-6", page_obj=page)
+    assert "50 of 480" in html and '<a href="?base=2">First' in html
+    assert 'href="?base=2&amp;page=before-7" rel="prev"' in html
+    assert 'href="?base=2&amp;page=after-99" rel="next"' in html and 'href="?base=2&amp;page=last"' in html
 
 
 def test_facts_take_pairs_and_dicts():
