@@ -83,8 +83,8 @@ def test_dry_areas_are_tapped_on_the_outline(browser_page, sign_in, world: World
     # Meant otherwise: the marks stay in sight until they are taken away, and the server says so.
     look.get_by_role("radio", name="Yes").check()
     assert look.locator(".areas").is_visible()
-    for box in look.locator(".areas :checked").all():
-        box.tap()
+    for _ in range(2):
+        look.locator(".areas :checked").first.tap()
     assert look.locator(".areas").is_hidden()
     run.until(lambda: not CheckEvent.objects.get().observations.filter(satisfactory=False).exists())
 
