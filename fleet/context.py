@@ -32,6 +32,7 @@ PLACES = (
     Place("checks:records", "Records", "checks.view_records"),
     Place("checks:defects", "Defects", "checks.view_records"),
     Place("checks:mel", "MEL", "checks.view_records"),
+    Place("checks:reliability", "Reliability", "checks.view_records"),
     Place("checks:utilisation", "Utilisation", "checks.view_records"),
     Place("checks:instruments", "Instruments", "checks.view_records"),
     Place("checks:stock", "Stock", "checks.view_records"),

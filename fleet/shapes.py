@@ -181,6 +181,9 @@ STATES: dict[str, State] = {
     "no difference": State("no difference", "tick"),
     "no comparison": State("no comparison", "dashes", "faint"),
     # of a position of which nothing is read
+    "alert": State("alert", "up", "heed"),
+    "no alert": State("no alert", "tick"),
+    "nothing to compare": State("nothing to compare", "dashes", "faint"),
     "no port: cannot be named": State("no port: cannot be named", "dashes", "faint"),
     "not measured": State("not measured", "dashes", "faint"),
     "open": State("open", "wedge-full", "act"),

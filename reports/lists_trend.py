@@ -1,8 +1,9 @@
-"""The lists of the trend as files: ranking, past forecasts, what gauges add, confirmed causes."""
+"""The lists of the trend as files: ranking, past forecasts, what gauges add, causes, reliability."""
 
 from collections.abc import Sequence
 
 from django.http import QueryDict
+from django.utils import timezone
 
 from checks.engine.diagnosis_words import CAUSE_WORDS
 from checks.filters_drift import DriftFilter
@@ -11,6 +12,7 @@ from checks.selectors.cause import report_card
 from checks.selectors.drift import drift_rows, series_states
 from checks.selectors.drift_card import past_forecasts
 from checks.selectors.gauges import gauge_rows
+from checks.selectors.reliability import reliability
 from reports.listed import Listed, Rows
 from reports.tables.csv import Cell
 
@@ -106,6 +108,29 @@ def _causes(query: QueryDict) -> Rows | None:
     )
 
 
+def _reliability(query: QueryDict) -> Rows | None:
+    return (
+        (
+            line.variant,
+            line.place,
+            line.what,
+            line.now.events,
+            round(line.now.hours, 2),
+            _round(line.now.rate),
+            line.before.events,
+            round(line.before.hours, 2),
+            _round(line.before.rate),
+            line.alert,
+            line.state if line.counted else "",
+        )
+        for line in reliability(timezone.localdate()).lines
+    )
+
+
+def _round(rate: float | None) -> float | None:
+    return None if rate is None else round(rate, 3)
+
+
 TREND = {
     "drift": Listed(
         "checks:drift_ranking",
@@ -184,5 +209,22 @@ TREND = {
             "Key",
         ),
         _causes,
+    ),
+    "reliability": Listed(
+        "checks:reliability",
+        (
+            "Variant",
+            "Place",
+            "Counted",
+            "Last 12 months",
+            "Flight hours",
+            "Per 1,000 h",
+            "36 months before",
+            "Flight hours then",
+            "Per 1,000 h then",
+            "Alert from",
+            "Beside before",
+        ),
+        _reliability,
     ),
 }

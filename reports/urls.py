@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/due.pdf", views.due_pdf, name="due_pdf"),
     path("reports/lists/<slug:name>.csv", list_views.list_csv, name="list_csv"),
     path("reports/drift.pdf", views.drift_pdf, name="drift_pdf"),
+    path("reports/reliability.pdf", views.reliability_pdf, name="reliability_pdf"),
     path("reports/tracebacks/<int:pk>.pdf", views.traceback_pdf, name="traceback_pdf"),
     path("reports/season/<slug:code>.csv", season_views.season_csv, name="season_csv"),
     path("reports/season/<slug:code>.pdf", season_views.season_pdf, name="season_pdf"),

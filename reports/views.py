@@ -6,12 +6,14 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from checks.models import CheckEvent, InstrumentFinding
+from checks.selectors.reliability import reliability
 from checks.views.access import needs
-from fleet.models import Aircraft
+from fleet.models import Aircraft, Operator
 from reports.duelist import COLUMNS, DueList, csv_rows, due_list
 from reports.fleet_trend import fleet_trend
 from reports.record import check_record
@@ -53,6 +55,17 @@ def drift_pdf(request: HttpRequest) -> HttpResponse:
         return _explain(request, "checks:drift_ranking")
     name = f"drift-{told.today.isoformat()}.pdf"
     return _file(fleet_trend_pdf(told), "application/pdf", name)
+
+
+@require_safe
+@needs("checks.view_records")
+def reliability_pdf(request: HttpRequest) -> HttpResponse:
+    """Rates, alert levels and lives between purges as of today, as PDF."""
+    from reports.pdf.reliability import reliability_pdf as paper
+
+    report, operator = reliability(timezone.localdate()), Operator.current()
+    content = paper(report, operator.name, operator.is_demo)
+    return _file(content, "application/pdf", f"reliability-{report.today.isoformat()}.pdf")
 
 
 @require_safe

@@ -47,6 +47,7 @@ class FitmentInline(admin.TabularInline):
         "removed_on",
         "removed_hours",
         "removal_reason",
+        "removed_as_planned",
     ]
     extra = 0
     can_delete = False

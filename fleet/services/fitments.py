@@ -22,12 +22,23 @@ def fit_part(
 
 
 @transaction.atomic
-def remove_part(*, fitment: Fitment, on: dt.date, hours: Decimal | None = None, reason: str = "") -> Fitment:
-    """End a fitment that lasts. From that day on the position and the part are free again."""
+def remove_part(
+    *,
+    fitment: Fitment,
+    on: dt.date,
+    hours: Decimal | None = None,
+    reason: str = "",
+    as_planned: bool = False,
+) -> Fitment:
+    """End a fitment that lasts. From that day on the position and the part are free again.
+
+    as_planned: the programme asks for the removal; any other counts as unscheduled.
+    """
     fitment = Fitment.objects.select_for_update().get(pk=fitment.pk)
     if fitment.removed_on:
         raise ValidationError(f"{fitment.part} was already removed on {fitment.removed_on:%d %b %Y}.")
     fitment.removed_on, fitment.removed_hours, fitment.removal_reason = on, hours, reason
+    fitment.removed_as_planned = as_planned
     fitment.full_clean()
-    fitment.save(update_fields=["removed_on", "removed_hours", "removal_reason"])
+    fitment.save(update_fields=["removed_on", "removed_hours", "removal_reason", "removed_as_planned"])
     return fitment
