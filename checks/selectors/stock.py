@@ -153,7 +153,8 @@ def spares_by_position(aircraft_ids: Iterable[int] | None = None) -> dict[tuple[
 
 def mixes() -> dict[tuple[str, str], FluidMix]:
     """The newest entry for each pair of fluids, kinds in order of the alphabet. One query."""
-    return {(one.kind_a, one.kind_b): one for one in FluidMix.objects.order_by("pk")}
+    entries = FluidMix.objects.select_related("entered_by").order_by("pk")
+    return {(one.kind_a, one.kind_b): one for one in entries}
 
 
 def mix_of(known: dict[tuple[str, str], FluidMix], one: str, other: str) -> FluidMix | None:
