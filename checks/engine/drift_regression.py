@@ -20,7 +20,7 @@ MODEL_VERSION = "bank-2"
 MAD_TO_SD = 1.4826
 HUBER = 1.345
 PASSES = 10
-SETTLED = 1e-7
+SETTLED = 1e-6
 FOLLOWS_FLUID = 0.5
 
 
@@ -92,13 +92,13 @@ def regress(readings: Readings, references: Mapping[int, Reference], prior: Flee
 
 def group_median(values: Floats, codes: Ints, count: int) -> Floats:
     """Median of `values` within each code 0..count-1; NaN for a code without values."""
-    order = np.lexsort((values, codes))
     sizes = np.bincount(codes, minlength=count)
-    first = np.cumsum(sizes) - sizes
     medians = np.full(count, np.nan)
-    some = sizes > 0
-    ranked = values[order]
-    medians[some] = (ranked[(first + (sizes - 1) // 2)[some]] + ranked[(first + sizes // 2)[some]]) / 2
+    order = np.argsort(codes, kind="stable")
+    edges = np.append(0, np.cumsum(sizes))
+    for size in np.unique(sizes[sizes > 0]).tolist():  # codes of one size at a time: a table without gaps
+        alike = np.flatnonzero(sizes == size)
+        medians[alike] = np.median(values[order[edges[alike][:, None] + np.arange(size)]], axis=1)
     return medians
 
 

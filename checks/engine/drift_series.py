@@ -80,8 +80,9 @@ def prepare(
     first = np.flatnonzero(np.append(True, kept.life[1:] != kept.life[:-1])[: len(kept)])
     series = kept.series[first]
     same = np.append(False, series[1:] == series[:-1])[: len(series)]
-    exponents = {int(g): references[int(g)].viscosity_exponent for g in np.unique(kept.group)}
-    shares = np.array([exponents[int(g)] > FOLLOWS_FLUID for g in kept.group], dtype=bool)
+    groups, group = np.unique(kept.group, return_inverse=True)
+    follows = [references[int(g)].viscosity_exponent > FOLLOWS_FLUID for g in groups]
+    shares = np.array(follows, dtype=bool)[group]
     check_effect, check_left = _check_effects(kept, y, shares, fit)
     return Prepared(
         readings=kept,
@@ -126,23 +127,22 @@ def block_of(
     rank = np.arange(sizes.max())
     used = rank < sizes[:, None]
     rows = np.where(used, prepared.edges[chosen][:, None] + rank, prepared.edges[chosen][:, None])
-    shared = np.where(prepared.shares, fit.s_check**2, 0.0)
-    if whole:
-        y, variance = prepared.y, prepared.variance + shared
-    else:
-        y = prepared.at_20
-        variance = prepared.variance + prepared.check_left * shared
+    shared = np.where(prepared.shares[rows], fit.s_check**2, 0.0)
+    y, left = prepared.y[rows], 1.0
+    if not whole:
+        y, left = y - prepared.check_effect[rows], prepared.check_left[rows]
     groups = [fit.groups[int(g)] for g in prepared.readings.group[rows[:, 0]]]
     mean = np.array([g.baseline_mean for g in groups])
     sd = np.array([g.baseline_sd for g in groups])
     for i in np.flatnonzero(~prepared.renewed[chosen] & (prepared.previous[chosen] >= 0)):
         before = prepared.edges[prepared.previous[chosen[i]]]
         until = min(before + PURGED_READINGS, prepared.edges[prepared.previous[chosen[i]] + 1])
-        mean[i], sd[i] = np.median(y[before:until]), PURGED_SD
+        earlier = prepared.y if whole else prepared.at_20
+        mean[i], sd[i] = np.median(earlier[before:until]), PURGED_SD
     return Block(
         t=prepared.readings.day[rows] - prepared.start[chosen][:, None],
-        y=y[rows],
-        v=variance[rows],
+        y=y,
+        v=prepared.variance[rows] + left * shared,
         used=used,
         mean=mean,
         sd=sd,
@@ -176,9 +176,20 @@ def _starts(readings: Readings, lives: Lives | None) -> tuple[Floats, dict[int, 
     start = earliest[code]
     if lives is None:
         return start, {}
-    told = dict(zip(lives.life.tolist(), lives.start_day.tolist(), strict=True))
-    stated = np.array([told.get(int(key), np.inf) for key in readings.life], dtype=float)
-    return np.minimum(start, stated), dict(zip(lives.life.tolist(), lives.kind, strict=True))
+    kinds = dict(zip(lives.life.tolist(), lives.kind, strict=True))
+    if not len(lives.life) or not len(readings):
+        return start, kinds
+    order = np.argsort(lives.life, kind="stable")
+    at = np.searchsorted(lives.life[order], readings.life).clip(0, len(order) - 1)
+    told = lives.life[order][at] == readings.life
+    return np.where(told, np.minimum(start, lives.start_day[order][at]), start), kinds
+
+
+def _runs(numbers: Ints) -> tuple[Ints, Ints]:
+    """Position of each number's run among runs of equal numbers, and the length of every run."""
+    begins = np.append(True, numbers[1:] != numbers[:-1])[: len(numbers)]
+    first = np.flatnonzero(begins)
+    return np.cumsum(begins) - 1, np.diff(np.append(first, len(numbers)))
 
 
 def _corrections(readings: Readings, fit: FleetFit) -> tuple[Floats, Floats, Floats]:
@@ -201,11 +212,11 @@ def _check_effects(readings: Readings, y: Floats, shares: np.ndarray, fit: Fleet
     Needs four lives of two readings or more in the check; zero and one elsewhere.
     """
     none, whole = np.zeros(len(readings)), np.ones(len(readings))
-    _, life, size = np.unique(readings.life, return_inverse=True, return_counts=True)
-    use = shares & (size[life] >= 2)
+    _, size = _runs(readings.life)
+    use = shares & (np.repeat(size, size) >= 2)
     if not use.any():
         return none, whole
-    _, life = np.unique(readings.life[use], return_inverse=True)
+    life, _ = _runs(readings.life[use])
     checks, check, counts = np.unique(readings.check[use], return_inverse=True, return_counts=True)
     wide = counts >= CHECK_LIVES
     shrink = np.where(wide, fit.s_check**2 / (fit.s_check**2 + 1.57 * fit.s_rep**2 / counts), 0.0)
