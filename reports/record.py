@@ -14,6 +14,7 @@ from django.utils import timezone
 from checks.charts.scene import Scene
 from checks.models import CheckEvent, Defect, Record, Signature
 from checks.selectors.check_story import attempts, state_word
+from checks.selectors.questions import QuestionTold, questions_told
 from checks.services.chain import verify_event
 from checks.views.check_panel import readings_of, series_scenes
 from fleet.models import Operator
@@ -48,6 +49,7 @@ class CheckRecord:
     points: tuple[lines.PointLine, ...]
     series: tuple[Scene, ...]
     readings: tuple[lines.ReadingLine, ...]
+    questions: tuple[QuestionTold, ...]
     instruments: tuple[lines.InstrumentLine, ...]
     seen: tuple[lines.Seen, ...]
     followed: tuple[lines.Followed, ...]
@@ -131,6 +133,7 @@ def check_record(key: object, *, now: dt.datetime | None = None) -> CheckRecord 
         points=points,
         series=tuple(series_scenes(readings, {one.pk: one.mark for one in readings})),
         readings=lines.reading_lines(readings),
+        questions=questions_told(event),
         instruments=lines.instrument_lines(readings),
         seen=seen,
         followed=lines.followed_lines(event),

@@ -101,6 +101,7 @@ class Block:
     refused: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     asked: AskedShown | None = None
+    asks_place: bool = False
 
     @property
     def ceiling(self) -> str:
@@ -108,10 +109,6 @@ class Block:
         if self.step.ceiling is None:
             return ""
         return f"{plain(self.step.ceiling)} {UNITS[self.step.unit].label}"
-
-    @property
-    def is_temperature(self) -> bool:
-        return self.kind == Step.Kind.MEASURE and self.step.quantity == "temperature"
 
 
 @dataclass
@@ -225,6 +222,13 @@ class CheckForm:
     def _series(self) -> set[int]:
         return {step.pk for step in self.steps if step.kind == Step.Kind.TIMED_SERIES}
 
+    @cached_property
+    def _thermometer(self) -> Step | None:
+        """The first step that measures the fluid temperature: where it was taken is asked there, once."""
+        return next(
+            (s for s in self.steps if s.kind == Step.Kind.MEASURE and s.quantity == "temperature"), None
+        )
+
     def _field_of(self, problem: Problem) -> str:
         return shared_name(problem.field, self._series)
 
@@ -268,6 +272,7 @@ class CheckForm:
             code=self.field(f"{shared}-code", "or its code") if step.instrument_kind else None,
             offered=found.chosen,
             refused=found.refused,
+            asks_place=step == self._thermometer,
             notes=tuple(self._unit_note(found, instrument.value, unit.value)),
             asked=self._asked(step) if can_be_asked(step) else None,
         )

@@ -17,6 +17,7 @@ from checks.models import CheckEvent, Observation, Procedure, Reading, Step
 from checks.selectors.check_story import acts_open, attempts, remedies_for, state_word, tested_before
 from checks.selectors.doubt import doubts_of
 from checks.selectors.events import defects_of_occasion
+from checks.selectors.questions import questions_told
 from checks.selectors.release import deferral_day
 from checks.selectors.story import WHO_DECIDES, Told, escalated, told
 from checks.services.evaluate import evaluate
@@ -48,6 +49,7 @@ def show(
         "event": event,
         "panel": panel_of_draft(event, evaluation) if evaluation else panel_of_signed(event),
         "readings": list(by_step(readings_of(event))),
+        "questions": () if event.is_draft else questions_told(event),
         "looks": looks_by_step(event),
         "cautions": event.cautions_followed.select_related("step").order_by("step__number"),
         "signatures": signatures,

@@ -90,6 +90,7 @@ def _panel(request: HttpRequest, form: CheckForm) -> dict[str, object]:
     return {
         "panel": render_to_string("checks/_check_outcome.html", context, request),
         "points": {line.point.pk: line.outcome for line in evaluation.points},
+        "asked": {one.step.pk: one.words for one in evaluation.questions if one.open},
         "missing": len(panel.missing),
         "problems": [{"field": name, "message": message} for name, message in form.summary],
     }

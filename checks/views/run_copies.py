@@ -22,6 +22,8 @@ _PARTS = {
     "remark": "remark",
     "acknowledged": "confirmed",
     "restored": "put back",
+    "read": "read first",
+    "reason": "why it stands",
 }
 
 

@@ -3,6 +3,7 @@
 import json
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
 from django.conf import settings
@@ -16,9 +17,10 @@ from checks.forms.check_instruments import instruments_for
 from checks.models import CheckEvent, DraftCopy, Step
 from checks.selectors.copies import clocks_of, heeded_today, others_at_work
 from checks.services.copies import revision_of
+from checks.services.expected import Expectation, expectations
 from checks.services.points import COLLECTION_TOLERANCE_S
 from checks.services.rows import MEASURING
-from fleet.models import User
+from fleet.models import Operator, User
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,28 @@ class Run:
             "duration": step.duration_seconds or 60,
             "tolerance": _text(COLLECTION_TOLERANCE_S),
             "table": _table(table) if table else None,
+            "expect": self._expected(step),
         }
+
+    @cached_property
+    def _expectations(self) -> dict[int, Expectation]:
+        points = [step.point_id for step in self.form.steps if step.kind in MEASURING and step.point_id]
+        return expectations(self.event, points, Operator.current().entry_sds)
+
+    def _expected(self, step: Step) -> dict[str, Any] | None:
+        found = self._expectations.get(step.point_id) if step.point_id else None
+        if found is None:
+            return None
+        rows = [
+            {
+                "temperature": _text(r.temperature),
+                "low": _text(r.low),
+                "middle": _text(r.middle),
+                "high": _text(r.high),
+            }
+            for r in found.rows
+        ]
+        return {"rows": rows, "follows": found.follows, "unit": step.point.unit}
 
 
 def _table(table: LimitTable) -> dict[str, Any]:

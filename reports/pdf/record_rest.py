@@ -41,6 +41,8 @@ def add_rest(document: Document, record: CheckRecord) -> None:
         section(document, "Instruments", [paragraph("None is named.")])
     if record.readings:
         section(document, "Readings", _readings(record), keep=len(record.readings) < 30)
+    if record.questions:
+        section(document, "Asked about before signing", _questions(record))
     _add_charts(document, record)
     if record.conditions:
         section(document, "Conditions that move a reading", [facts(record.conditions, width, 4)])
@@ -91,6 +93,18 @@ def _readings(record: CheckRecord) -> list[Flowable]:
     if record.reasons_first or not record.conclusion.reasons:
         return [grid]
     return [grid, paragraph(f"Reasons of the outcome: {'; '.join(record.conclusion.reasons)}.", SMALL)]
+
+
+def _questions(record: CheckRecord) -> list[Flowable]:
+    """Why each reading was asked about, and the answer: it decides nothing and stays on record."""
+    found = []
+    for one in record.questions:
+        asked = f"{one.asked}. " if one.asked else ""
+        reason = f" Reason: {one.reason}" if one.reason else ""
+        found.append(
+            paragraph(f"Step {one.step}, {one.of}: {asked}{one.answer.capitalize()}.{reason}", SMALL)
+        )
+    return found
 
 
 def _add_charts(document: Document, record: CheckRecord) -> None:

@@ -16,6 +16,8 @@ from checks.models import (
     ChainHead,
     CheckEvent,
     Defect,
+    FirstReading,
+    FluidMix,
     LimitRow,
     LimitTable,
     MelItem,
@@ -25,6 +27,7 @@ from checks.models import (
     Revision,
     Signature,
     Step,
+    StockMovement,
 )
 from checks.services.decide import decide_too_low
 from checks.services.defect_papers import order_part, record_ferry_permit
@@ -65,7 +68,11 @@ def history(db: None, clock: time_machine.Traveller) -> World:
 def _history() -> World:
     world = build_world()
     releaser, controller = world.person("releaser1"), world.person("controller1")
-    draft = filled(started(world, world.forward), world, series=("8", "8", "8", "8"), volume="2")
+    low = {"series": ("8", "8", "8", "8"), "volume": "2", "kept": "Seen twice."}
+    draft = filled(started(world, world.forward), world, **low)
+    first = draft.readings.first()
+    read = {"role": first.role, "typed": "9", "unit": first.unit, "value": 9}
+    FirstReading.objects.create(event=draft, step=first.step, **read)
     mate = world.person("technician2")
     add_photo(event=draft, by=mate, content=jpeg())
     take_over(event=draft, by=mate, seen=seen_key(open_steps(draft)))
@@ -95,6 +102,11 @@ def _history() -> World:
         finding=finding, events=[low], by=releaser, password=PASSWORD, accepted=False, text="Test again."
     )
     CauseFound.objects.create(event=over, cause="all_fouled", found_by=releaser, found_at=NOON)
+    batch, kept = world.master.batches["fb-101"], {"entered_by": controller, "entered_at": NOON}
+    StockMovement.objects.create(
+        kind="counted", on=world.today, base=batch.base, batch=batch, quantity=5, **kept
+    )
+    FluidMix.objects.create(kind_a="A", kind_b="B", allowed=False, source_reference="Invented.", **kept)
     return world
 
 
@@ -129,6 +141,7 @@ def test_every_row_kind_that_is_part_of_a_check_or_revision_is_guarded() -> None
     """Read from the models, so that a new one can't be forgotten; the names here are the ones known today."""
     names = {model.__name__ for _, model, _ in PARTS}
     of_check = {"Reading", "Observation", "CautionFollowed", "Result", "Reset", "Photo", "Handover"}
+    of_check |= {"EntryQuestion", "FirstReading"}
     assert names == of_check | {"Step", "LimitTable"}
     guarded = {guard.table for guard in guard_rules.rules()}
     assert {model._meta.db_table for model in [*FROZEN, ChainHead]} == guarded

@@ -14,6 +14,7 @@ from typing import Any
 
 from checks.engine.cadence import course
 from checks.engine.conformity import judge
+from checks.engine.entry import Expected, Taken, ask, expected_at, reading_words, temperature_words
 from checks.engine.limits import Limit, LimitRow, LimitTable, NotServed, limit_at
 from checks.engine.outcome import NOT_VALID
 from checks.engine.point import Collection, PointInput, judge_point
@@ -189,6 +190,26 @@ def _collection(args: Args) -> list[str]:
     return list(found.reasons) if found.outcome == NOT_VALID else []
 
 
+def _rows(args: Args) -> list[Expected]:
+    return [Expected(*map(Decimal, row)) for row in args["rows"]]
+
+
+def _expected(args: Args) -> Args | None:
+    found = expected_at(_rows(args), Decimal(args["temperature"]))
+    return found and asdict(found)
+
+
+def _ask(args: Args) -> Args:
+    """What is asked about a whole check, in words: each reading with the place of its rows."""
+    t = Decimal(args["temperature"])
+    taken = [Taken(Decimal(v), expected_at(_rows(args), t), follows) for v, follows in args["read"]]
+    asked = ask(taken)
+    words = [reading_words(taken[n], args["unit"]) for n in asked.readings]
+    if asked.together:
+        words.append(temperature_words(len(asked.together), asked.direction, t))
+    return asdict(asked) | {"words": words}
+
+
 RULES: dict[str, Callable[[Args], Any]] = {
     "parse": _parse,
     "convert": _convert,
@@ -201,6 +222,8 @@ RULES: dict[str, Callable[[Args], Any]] = {
     "reading": _reading,
     "too low": _too_low,
     "collection": _collection,
+    "expected": _expected,
+    "ask": _ask,
 }
 
 

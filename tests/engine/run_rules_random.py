@@ -153,6 +153,49 @@ def _collection(rng: Random) -> Case:
     }
 
 
+def _rows(rng: Random) -> list[list[str]]:
+    """Two to five rows of what is expected, colder ones higher, in canonical units."""
+    size = rng.choice((1, 1, 10, 100))
+    temperatures = sorted(rng.sample(range(-10, 36), rng.randint(2, 5)))
+    rows = []
+    for t in temperatures:
+        middle = Decimal(rng.randint(400_000, 4_000_000)).scaleb(-6) * size + (35 - t)
+        wide = middle * rng.randint(5, 40) / 100
+        numbers = (middle - wide, middle, middle + wide * 2)
+        rows.append([str(t), *(format(n.quantize(Decimal("0.000001")), "f") for n in numbers)])
+    rng.shuffle(rows)
+    return rows
+
+
+def _degrees(rng: Random, rows: list[list[str]]) -> str:
+    return rng.choice(rows)[0] if rng.random() < 0.2 else _number(rng, -12, 37, 2)
+
+
+def _expected(rng: Random) -> Case:
+    rows = _rows(rng)
+    return {"rows": rows, "temperature": _degrees(rng, rows)}
+
+
+def _ask(rng: Random) -> Case:
+    """A check of some readings, all near the same rows: often all high or all low, often on an edge."""
+    rows = _rows(rng)
+    t = rng.choice(rows)[0]
+    low, middle, high = (Decimal(side) for side in next(row for row in rows if row[0] == t)[1:])
+    way = rng.choice((-1, 1, 0))
+    edges = {
+        1: (high, high + 1, high * 2, (middle + high) / 2, high + Decimal("0.000001")),
+        -1: (low, low / 2, (low + middle) / 2, low - Decimal("0.000001")),
+        0: (low, middle, high, middle, high * 2, low / 2),
+    }
+    grid = Decimal("0.000001")
+    read = [
+        [format(rng.choice(edges[way]).quantize(grid), "f"), rng.random() < 0.8]
+        for _ in range(rng.randint(0, 5))
+    ]
+    unit = rng.choice(("kPa", "[psi]", "bar"))
+    return {"rows": rows, "temperature": t, "read": read, "unit": unit}
+
+
 DRAWN: dict[str, Callable[[Random], Case]] = {
     "parse": _parse,
     "convert": _convert,
@@ -165,4 +208,6 @@ DRAWN: dict[str, Callable[[Random], Case]] = {
     "reading": _reading,
     "too low": _too_low,
     "collection": _collection,
+    "expected": _expected,
+    "ask": _ask,
 }

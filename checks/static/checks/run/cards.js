@@ -38,6 +38,7 @@ function done(card) {
   const { root, step } = card;
   if (card.root.dataset.card === "Put back") return all("[type=checkbox]", root).every((one) => one.checked);
   if (!step) return true;
+  if (root.querySelector(".asked.open:not([hidden])")) return false; // a question without an answer
   if (box(card)) return box(card).checked;
   if (step.kind === "observe") return all("fieldset", root).every((set) => set.querySelector(":checked"));
   if (step.kind === "timed_series") return Boolean(live.settled(card.key)?.settled);

@@ -52,10 +52,39 @@ export function pressure() {
   return found ? { step: found[0], settled: settled(found[0]) } : null;
 }
 
+/** The last fluid temperature read, as the engine takes it: one that is asked again counts once it is there. */
 export function temperature() {
-  const found = stepsOf("measure").filter(([, step]) => step.quantity === "temperature").at(-1);
-  if (!found || field("temperature_from_memory")?.checked) return null;
-  return value(`reading-${found[0]}-0-typed`, text(`reading-${found[0]}-0-unit`)).value;
+  if (field("temperature_from_memory")?.checked) return null;
+  const asked = stepsOf("measure").filter(([, step]) => step.quantity === "temperature");
+  const read = asked.map(([step]) => value(`reading-${step}-0-typed`, text(`reading-${step}-0-unit`)).value);
+  return read.filter((one) => one !== null).at(-1) ?? null;
+}
+
+/** The step that measures the fluid temperature, or null. */
+export const thermometer = () => stepsOf("measure").filter(([, step]) => step.quantity === "temperature").at(-1)?.[0] ?? null;
+
+/** The unit in which a step's value is said; a collected flow in that of its point. */
+export function unitOf(step) {
+  const { kind, expect, canonical } = run.steps[step];
+  if (kind === "timed_collection") return expect?.unit ?? canonical;
+  return text(kind === "timed_series" ? `series-${step}-unit` : `reading-${step}-0-unit`);
+}
+
+/** The canonical value that a step has come to: settled, collected or single; null where there is none yet. */
+export function taken(step) {
+  try {
+    if (run.steps[step].kind === "timed_series") {
+      const found = settled(step);
+      return found?.settled ? found.value : null;
+    }
+    const amount = value(`reading-${step}-0-typed`, text(`reading-${step}-0-unit`)).value;
+    if (run.steps[step].kind === "measure" || amount === null) return amount;
+    const length = seconds(text(`reading-${step}-0-elapsed`));
+    return length === null || Number(length) === 0 ? null : rules.collectedFlow(amount, length);
+  } catch (error) {
+    if (error instanceof rules.Refusal) return null;
+    throw error;
+  }
 }
 
 const notValid = (reason) => ({ outcome: "not valid", reason });

@@ -13,6 +13,7 @@ export {
   CANONICAL_PLACES, Refusal, UNITS, collectedFlow, differenceFromCanonical, differenceToCanonical,
   fromCanonical, parseDecimal, plain, shown, toCanonical,
 } from "./numbers.js";
+export { ask, expectedAt, readingWords, temperatureWords } from "./expected.js";
 
 // --- Series: samples are [{elapsed_s, value}], seconds after the pump started --------------------------------
 

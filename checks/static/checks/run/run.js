@@ -2,6 +2,7 @@
 // network. Without this file the page is the whole form and works as it stands.
 
 import { all, byId, element, fill, form, run, set } from "./page.js";
+import * as asked from "./asked.js";
 import * as cards from "./cards.js";
 import * as live from "./live.js";
 import * as sender from "./sender.js";
@@ -21,6 +22,7 @@ function serverSays(answer) {
   byId("outcome").dispatchEvent(new CustomEvent("htmx:afterSettle", { bubbles: true }));
   const differs = live.differences(answer.points);
   const lines = differs.map((one) => `step ${one.number}: this phone reckons ${one.phone}, the server ${one.server}`);
+  lines.push(...asked.serverAsks(answer.asked));
   tell("differs", lines.length ? `The server decides. ${lines.join("; ")}.` : "");
   byId("outcome").dataset.from = "server";
   cards.refresh();
@@ -95,6 +97,7 @@ async function begin() {
   });
   sender.onKept(serverSays);
   timed.begin();
+  asked.begin();
   cards.begin();
   sender.listen();
   scanned();

@@ -1,0 +1,117 @@
+// The question about an implausible reading: asked here at once, without a network too; the server decides.
+// What was read first is kept in hidden fields of the form, 'typed' or '1:00 typed; 2:00 typed'.
+
+import { all, clock, field, form, rowsOf, run, say, text } from "./page.js";
+import * as live from "./live.js";
+import { setClock } from "./sender.js";
+import { ask, expectedAt, readingWords, temperatureWords, UNITS } from "./rules.js";
+
+const first = (step) => text(`first-${step}-read`);
+const reason = (step) => text(`first-${step}-reason`).trim();
+const isSeries = (step) => run.steps[step].kind === "timed_series";
+const shared = (step) => (isSeries(step) ? `series-${step}` : `reading-${step}-0`);
+const committed = new Map(); // step -> what stood there when its question was shown
+let theirs = new Map(); // what the server asks and this phone does not, until something is typed
+
+/** What is asked: step -> words; what was read again is not asked once more. */
+export function questions() {
+  const found = new Map();
+  const t = live.temperature();
+  if (t === null) return found;
+  const read = [];
+  for (const [step, { expect }] of Object.entries(run.steps)) {
+    const value = expect ? live.taken(step) : null;
+    if (value !== null) read.push({ step, value, follows: expect.follows, expected: expectedAt(expect.rows, t) });
+  }
+  const asked = ask(read);
+  for (const one of asked.readings.map((n) => read[n]))
+    if (!first(one.step)) found.set(one.step, readingWords(one, live.unitOf(one.step)));
+  const thermometer = asked.together.length ? live.thermometer() : null;
+  if (thermometer && !first(thermometer)) found.set(thermometer, temperatureWords(asked.together.length, asked.direction, t));
+  return found;
+}
+
+/** Show each question at its step, and what was read first. */
+function show() {
+  const asked = new Map([...questions(), ...theirs]);
+  for (const block of all("[data-asks]")) {
+    const step = block.dataset.asks;
+    const words = asked.get(step) ?? "";
+    const open = Boolean(words) && !reason(step);
+    block.hidden = !words && !(reason(step) && !first(step));
+    block.classList.toggle("open", open);
+    const line = block.querySelector("[data-words]");
+    line.closest("p").hidden = !words;
+    if (words) say(line, words[0].toUpperCase() + words.slice(1));
+    const note = form.querySelector(`[data-first="${step}"]`);
+    note.hidden = !first(step);
+    const unit = UNITS[text(`first-${step}-unit`)]?.label ?? "";
+    say(note.querySelector("span"), `${first(step).replaceAll(";", ",")} ${unit}`);
+    if (words && !isSeries(step)) committed.set(step, standing(step));
+  }
+}
+
+/** What is typed at a step, as it is kept. */
+function standing(step) {
+  const timed = run.steps[step].kind !== "measure";
+  const read = rowsOf(step)
+    .filter((one) => one.value.trim())
+    .map((one) => `${timed ? `${text(one.name.replace(/typed$/, "elapsed"))} ` : ""}${one.value.trim()}`)
+    .join("; ");
+  return { read, unit: text(`${shared(step)}-unit`), instrument: text(`${shared(step)}-instrument`) };
+}
+
+function keepFirst(step, kept) {
+  if (first(step) || !kept.read) return;
+  for (const [part, value] of Object.entries(kept)) field(`first-${step}-${part}`).value = value;
+}
+
+/** Keep what was read, and make room for the repeat. */
+async function again(step) {
+  keepFirst(step, standing(step));
+  const rows = rowsOf(step);
+  rows.forEach((one, number) => {
+    one.value = "";
+    if (isSeries(step)) field(`reading-${step}-${number}-elapsed`).value = clock(number * run.steps[step].cadence);
+  });
+  if (isSeries(step)) await setClock(`pump-${step}`, null);
+  rows[0].dispatchEvent(new Event("change", { bubbles: true }));
+  const where = isSeries(step) ? form.querySelector(`[data-series="${step}"] [data-pump]`) : rows[0];
+  where?.focus();
+}
+
+/** Another value typed over one that is asked about: the first one is kept all the same. */
+function typedOver(event) {
+  const step = /^reading-(\d+)-0-typed$/.exec(event.target.name ?? "")?.[1];
+  const kept = committed.get(step);
+  const now = event.target.value?.trim();
+  if (!kept || !now || kept.read.endsWith(` ${now}`) || kept.read === now) return;
+  keepFirst(step, kept);
+  committed.delete(step);
+}
+
+/** Where the server asks otherwise than this phone: [words for the person]; what it asks is shown. */
+export function serverAsks(asked) {
+  const mine = new Map([...questions()].filter(([step]) => !reason(step)));
+  theirs = new Map(Object.entries(asked).filter(([step]) => !mine.has(step)));
+  show();
+  const place = (step) => `step ${run.steps[step].number}`;
+  return [
+    ...[...theirs].map(([step, words]) => `${place(step)}: the server asks, this phone does not: ${words}`),
+    ...[...mine.keys()].filter((step) => !(step in asked)).map((step) => `${place(step)}: this phone asks, the server does not`),
+  ];
+}
+
+export function begin() {
+  form.addEventListener("change", (event) => {
+    theirs = new Map();
+    typedOver(event);
+    show();
+  });
+  for (const button of all("[data-read-again]"))
+    button.addEventListener("click", (event) => {
+      event.preventDefault();
+      again(button.closest("[data-asks]").dataset.asks);
+    });
+  show();
+}
