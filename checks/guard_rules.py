@@ -29,6 +29,7 @@ WRITTEN_ONCE = (
     models.ExtensionAnswer,
     models.FerryPermit,
     models.OutsideRelease,
+    models.PackageChange,
     models.PartOrder,
     models.Rectification,
     models.InstrumentFinding,
@@ -47,6 +48,7 @@ def rules() -> list[Guard]:
         *_frozen(models.MelItem, '{row}."approved_at" IS NOT NULL', APPROVED_ITEM),
         *_written_once(),
         *_added_not_changed(),
+        *_packages(),
         *_chain(),
     ]
 
@@ -118,6 +120,23 @@ def _added_not_changed() -> Iterator[Guard]:
         "a handover is accepted once and never changed",
         f'OLD."accepted_at" IS NOT NULL OR NEW."accepted_at" IS NULL OR {same}',
         name="kept",
+    )
+
+
+def _packages() -> Iterator[Guard]:
+    """A work package that was accepted once is withdrawn, never deleted; a proposal comes and goes."""
+    table = models.WorkPackage._meta.db_table
+    yield Guard(
+        table,
+        "delete",
+        "an accepted work package is withdrawn and never deleted",
+        """OLD."state" <> 'proposed'""",
+    )
+    yield Guard(
+        table,
+        "update",
+        "an accepted work package is no proposal again",
+        """OLD."state" <> 'proposed' AND NEW."state" = 'proposed'""",
     )
 
 
