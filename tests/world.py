@@ -100,11 +100,12 @@ class World:
     def _readings(
         self, aircraft: Aircraft, code: str, temperature: str, values: Mapping[str, str]
     ) -> Iterator[PlannedReading]:
-        """A temperature first where the procedure measures anything, then every point that it reads."""
-        for step in self.revision(aircraft, code).steps.exclude(quantity="").select_related("point"):
-            if step.quantity == "temperature":
-                yield PlannedReading("temperature", temperature, "Cel", "thermo-1")
-            else:
+        """A temperature where the procedure measures anything, and every point that it reads."""
+        steps = self.revision(aircraft, code).steps.exclude(quantity="").select_related("point")
+        if any(step.quantity == "temperature" for step in steps):
+            yield PlannedReading("temperature", temperature, "Cel", "thermo-1")
+        for step in steps:
+            if step.quantity != "temperature":
                 usual = from_canonical(step.point.nominal, _unit(step))
                 yield from _of_point(step, values.get(step.point.code, plain(usual.quantize(Decimal("0.1")))))
 

@@ -5,6 +5,7 @@ after the other, as they would have been: baselines, resets and chains rest on w
 """
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -127,9 +128,14 @@ class Writer:
                 yield CautionFollowed(event=event, step=step, restored=restored, acknowledged_at=at)
 
     def _readings(self, plan: Planned, event: CheckEvent) -> Iterator[Reading]:
-        steps = {_name(step): step for step in self.steps[event.revision_id] if step.quantity}
+        steps: dict[str, list[Step]] = defaultdict(list)
+        for step in self.steps[event.revision_id]:
+            if step.quantity:
+                steps[_name(step)].append(step)
         for given in plan.readings:
-            yield from self._reading(event, steps[given.step], given)
+            # A temperature that is asked again was the same each time.
+            for step in steps[given.step] if given.step == "temperature" else steps[given.step][-1:]:
+                yield from self._reading(event, step, given)
 
     def _reading(self, event: CheckEvent, step: Step, given: PlannedReading) -> Iterator[Reading]:
         yield Reading(

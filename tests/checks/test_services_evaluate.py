@@ -152,3 +152,22 @@ def test_judging_takes_a_fixed_number_of_queries(world: World, draft: CheckEvent
         return len(queries)
 
     assert cost(2) == cost(22)
+
+
+def test_a_temperature_that_is_asked_again_is_the_one_that_counts(world: World) -> None:
+    event = started(world, world.underfloor)
+    first, again = event.revision.steps.filter(quantity="temperature").order_by("number")
+    whole = typed(event, temperature="20")
+    later = tuple(replace(one, typed="18") if one.step == again.pk else one for one in whole.readings)
+    person = world.person("technician1")
+    saved = save_draft(event=event, by=person, given=replace(whole, readings=later))
+    assert saved.problems == ()
+    assert {point.temperature for point in evaluate(saved.event).points} == {Decimal("18")}
+    alone = tuple(one for one in whole.readings if one.step != again.pk)
+    kept = save_draft(event=event, by=person, given=replace(whole, readings=alone))
+    alone_judged = evaluate(kept.event)
+    assert {point.temperature for point in alone_judged.points} == {Decimal("20")}
+    assert f"Step {again.number}: enter the fluid temperature first." in [
+        p.message for p in alone_judged.missing
+    ]
+    assert first.number < again.number

@@ -176,3 +176,16 @@ def test_a_deactivation_leads_to_a_defect_that_stands_against_flight_in_icing(wo
     texts = " ".join(world.revision(world.forward, "deactivation").steps.values_list("text", flat=True))
     assert "Raise a defect" in texts and "stands against flight in icing" in texts
     assert Operator.current().is_demo
+
+
+def test_the_temperature_is_asked_again_after_the_collection(world: World):
+    revision = world.master.revision("underfloor", "pressure-flow")
+    kinds = [
+        step.kind if step.kind == Step.Kind.TIMED_COLLECTION else step.quantity
+        for step in revision.steps.order_by("number")
+    ]
+    before, after = (
+        kinds[: kinds.index("timed_collection")],
+        kinds[kinds.index("timed_collection") + 1 :],
+    )
+    assert before.count("temperature") == after.count("temperature") == 1
