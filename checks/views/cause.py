@@ -53,7 +53,7 @@ def cause_found(request: HttpRequest, uuid: object) -> HttpResponse:
 def causes(request: HttpRequest) -> HttpResponse:
     """How often the first-ranked cause was the confirmed one. A fixed number of queries."""
     card = report_card()
-    page = page_of_list(request, card.rows, PAGE, key=lambda one: one.event.pk)
+    page = page_of_list(request, card.rows, PAGE, key=lambda one: one.found.event_id)
     context = {
         "card": card,
         "shares": [

@@ -145,7 +145,7 @@ def test_one_point_is_reached_with_tab_and_all_say_what_they_show():
 
 def test_the_table_holds_every_reading_and_reset_in_order():
     cells = re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", table(DRIFT))
-    assert cells[:4] == ["Date", "As read", "Compensated to 20 °C", "Reset"]
+    assert cells[:4] == ["Date", "As read", "Compensated to 20 °C", "What happened"]
     rows = [cells[k : k + 4] for k in range(4, len(cells), 4)]
     assert rows[0] == ["10 Jan 2024", "131 kPa", "98 kPa", ""]
     assert rows[3] == ["15 Jan 2025", "", "", "purge"]

@@ -25,7 +25,7 @@ def series(aircraft: Aircraft, code: str, state: str, **more: object) -> SeriesS
     run = DriftRun.objects.first() or DriftRun.objects.create(
         model_version="t", parameters={}, inputs_hash="0", readings=9, run_at=timezone.now()
     )
-    chart = {"running": 0, "lives": [], "days": [], "at_20": [], "limit": None}
+    chart = {"running": 0, "lives": [], "events": [], "days": [], "at_20": [], "limit": None}
     given = {"action": "purge before", "readings_in_life": 6, "chart": chart} | more
     return SeriesState.objects.create(
         aircraft=aircraft,

@@ -1,21 +1,27 @@
 """Lists as CSV: the rows that the page shows, in its order; text that a spreadsheet would run; queries."""
 
 import csv
+import datetime as dt
 import io
 from collections.abc import Callable
 
 import pytest
+import time_machine
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from checks.models import CheckEvent
+from checks.services.cause_found import record_cause
 from checks.services.defects import raise_defect
 from checks.services.drift import refresh_drift
+from checks.services.drift_card import refresh_report_card
 from checks.services.due import refresh_due
 from fleet.models import Aircraft, Base, User
 from reports.lists import LISTS
 from tests.checks.conftest import NOON
+from tests.checks.drift_history import read_check
 from tests.checks.work import performed, started
 from tests.world import World, build_world
 
@@ -50,7 +56,11 @@ def busy(world: World) -> World:
     return world
 
 
-@pytest.mark.parametrize("name", LISTS)
+#: lists of what comes only with time; they have tests of their own
+LATER = ("forecasts", "causes")
+
+
+@pytest.mark.parametrize("name", [name for name in LISTS if name not in LATER])
 def test_each_page_offers_its_file_with_the_same_query(busy: World, browse: Client, name: str) -> None:
     page = browse.get(reverse(LISTS[name].page) + "?sort=aircraft&page=last").content.decode()
     assert f'href="{reverse("reports:list_csv", args=[name])}?sort=aircraft"' in page
@@ -153,3 +163,34 @@ def test_a_longer_file_takes_no_more_queries(db: None, browse: Client) -> None:
                 assert len(rows(browse, name)) >= number
             cost.setdefault(name, []).append(len(queries))
     assert all(few == many for few, many in cost.values()), cost
+
+
+def test_past_forecasts_with_what_came(db: None, browse: Client) -> None:
+    world = build_world()
+    for days, level in ((300, 0.0), (200, 0.01), (100, 1.0)):
+        read_check(world, world.forward, world.today - dt.timedelta(days=days), {"port": level})
+    with time_machine.travel(NOON, tick=False):
+        refresh_drift()
+        refresh_report_card()
+    page = browse.get("/drift/report-card/").content.decode()
+    assert 'href="/reports/lists/forecasts.csv"' in page
+    later, earlier = rows(browse, "forecasts")
+    assert tuple(later) == LISTS["forecasts"].columns
+    assert (earlier["Inside"], earlier["Over limit"]) == ("yes", "no")
+    assert (later["Inside"], later["Over limit"], later["Over limit before"]) == ("no", "yes", "no")
+    low, high = (float(later[f"Expected {end} (at 20 °C)"]) for end in ("from", "to"))
+    assert low < high < float(later["Value that came (at 20 °C)"])
+    assert earlier["Foretold as of"] < earlier["Read on"] == later["After the reading of"]
+
+
+def test_confirmed_causes(busy: World, browse: Client) -> None:
+    assert rows(browse, "causes") == []
+    event = CheckEvent.objects.get(aircraft=busy.forward, state="signed")
+    by = busy.person("technician1")
+    found = record_cause(event=event, by=by, cause="panel_blocked", remark="=1+1 Invented.")
+    page = browse.get("/causes/").content.decode()
+    assert 'href="/reports/lists/causes.csv"' in page
+    (row,) = rows(browse, "causes")
+    assert tuple(row) == LISTS["causes"].columns
+    assert (row["Aircraft"], row["Confirmed"]) == (str(busy.forward), str(found))
+    assert row["Remark"] == "'=1+1 Invented."
