@@ -110,6 +110,9 @@ MATRIX: dict[str, Row] = {
     "checks:check_decide": Row(get={RELEASER}, post={RELEASER}, kwargs=lambda s: {"uuid": s.signed.pk}),
     "checks:check_correct": Row(get={TECHNICIAN}, post={TECHNICIAN}, kwargs=lambda s: {"uuid": s.signed.pk}),
     "checks:drift_ranking": Row(get=READERS),
+    "checks:drift_card": Row(get=READERS),
+    "checks:drift_gauges": Row(get=READERS),
+    "checks:drift_aircraft": Row(get=READERS),
     "checks:drift_series": Row(get=READERS, kwargs=lambda s: {"pk": s.series.pk}),
     "checks:aircraft_list": Row(get=READERS),
     "checks:aircraft": Row(get=READERS),
@@ -137,6 +140,7 @@ MATRIX: dict[str, Row] = {
     "checks:release_certificate": Row(
         get=READERS, kwargs=lambda s: {"pk": s.rectified.rectification.outside.pk}
     ),
+    "checks:deferrals_expired": Row(get=READERS),
     "checks:part_order": Row(get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.defect.pk}),
     "checks:ferry_permit": Row(get={CONTROLLER}, post={CONTROLLER}, kwargs=lambda s: {"pk": s.defect.pk}),
     "checks:deferral_extend": Row(
