@@ -124,6 +124,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("defects/<int:pk>/ferry-permit/", defect_papers.ferry_permit, name="ferry_permit"),
     path("defects/deferrals/<int:pk>/extend/", defect_acts.deferral_extend, name="deferral_extend"),
     path("defects/extensions/<int:pk>/answer/", defect_acts.extension_answer, name="extension_answer"),
+    path("defects/expired/", defects.deferrals_expired, name="deferrals_expired"),
     path("defects/release-certificates/<int:pk>/", defects.release_certificate, name="release_certificate"),
     path("mel/", mel.mel, name="mel"),
     path("mel/type/", mel.mel_type, name="mel_type"),

@@ -12,10 +12,20 @@ from django.utils import timezone
 
 from checks.engine.due import DUE_SOON, IN_TOLERANCE, NO_RECORD, OVERDUE
 from checks.engine.outcome import DECIDE_IN_WRITING
-from checks.models import ChainHead, CheckEvent, Defect, DuePoint, Handover, Record, Signature
+from checks.models import (
+    ChainHead,
+    CheckEvent,
+    Defect,
+    DuePoint,
+    Extension,
+    Handover,
+    MelItem,
+    Record,
+    Signature,
+)
 from checks.selectors.aircraft import still_disturbed
 from checks.selectors.check_start import open_drafts
-from checks.selectors.defects import DEFERRED, EXPIRED, OPEN, DefectShown, shown_of, with_states
+from checks.selectors.defects import DEFERRED, EXPIRED, NOT_KNOWN, OPEN, DefectShown, shown_of, with_states
 from checks.selectors.doubt import with_findings
 from checks.selectors.due import ORDER, DueRow, StateCount, count_states, due_points, due_rows
 from checks.selectors.handover import held_by, holders, offered_to
@@ -104,7 +114,7 @@ def work_of(points: QuerySet[DuePoint], today: dt.date) -> list[Work]:
 def open_defects(defects: QuerySet[Defect], at: dt.datetime) -> list[DefectShown]:
     """The newest defects that nobody deferred, or whose deferral ran out. Three queries."""
     today = deferral_day(at)
-    pressing = with_states(defects, today).filter(now_is__in=(OPEN, EXPIRED))
+    pressing = with_states(defects, today).filter(now_is__in=(OPEN, EXPIRED, NOT_KNOWN))
     keys = list(pressing.order_by("-raised_at").values_list("pk", flat=True)[:HEAD])
     return shown_of(Defect.objects.filter(pk__in=keys), today)
 
@@ -218,15 +228,33 @@ def controller(at: dt.datetime) -> Controller:
 
 
 def deferrals_ending(at: dt.datetime) -> list[DefectShown]:
-    """Deferred defects whose last day has come or comes within a fortnight, the earliest first."""
+    """Deferred defects whose last day has come or comes within a fortnight, or of which the recorded
+    use can't tell; the earliest first."""
     today = deferral_day(at)
     soon = today + dt.timedelta(days=DEFERRAL_DAYS)
-    still = with_states(Defect.objects.all(), today).filter(now_is__in=(DEFERRED, EXPIRED))
-    ending = still.exclude(deferrals__expires_on__gt=soon)
+    ending = with_states(Defect.objects.all(), today).filter(
+        Q(now_is__in=(DEFERRED, EXPIRED), holds_until__lte=soon) | Q(now_is=NOT_KNOWN)
+    )
     keys = list(ending.order_by("pk").values_list("pk", flat=True))
-    return sorted(
-        shown_of(Defect.objects.filter(pk__in=keys), today), key=lambda one: one.deferral.expires_on
-    )[:HEAD]
+    found = shown_of(Defect.objects.filter(pk__in=keys), today)
+    return sorted(found, key=lambda one: one.deferral.last_day or today)[:HEAD]
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What waits for a person who approves: extensions asked for, items of the MEL that were typed."""
+
+    extensions: tuple[Extension, ...]
+    items: tuple[MelItem, ...]
+
+
+def answers_waiting() -> Answers:
+    """Two queries."""
+    asked = Extension.objects.filter(answer=None, deferral__defect__rectification=None)
+    return Answers(
+        tuple(asked.select_related("deferral__defect__aircraft", "asked_by").order_by("asked_at")[:HEAD]),
+        tuple(MelItem.objects.filter(approved_at=None).select_related("typed_by")[:HEAD]),
+    )
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 from checks.charts.svg import spark
 from checks.views.icing import line
 from fleet.models import User
-from reports.home import auditor, controller, signer, technician
+from reports.home import answers_waiting, auditor, controller, signer, technician
 from reports.home_director import director
 
 READ = "checks.view_records"
@@ -49,6 +49,8 @@ def home(request: HttpRequest) -> HttpResponse:
     if DIRECTOR in sections:
         context["director"] = ranked = director(at)
         context["drift"] = [(row, spark(row.spark)) for row in ranked.drift]
+    if request.user.has_perm("checks.approve_extension"):
+        context["answers"] = answers_waiting()
     if AUDITOR in sections:
         context["auditor"] = auditor()
     return render(request, "reports/home.html", context)

@@ -97,7 +97,8 @@ def _defect(one: DefectShown) -> Sequence[Cell]:
         defect.description,
         deferral.mel_item if deferral else "",
         deferral.category if deferral else "",
-        deferral.expires_on if deferral else None,
+        deferral.last_day if deferral else None,
+        deferral.limit_words if deferral else "",
         deferral.limitation if deferral else "",
     )
 
@@ -219,6 +220,7 @@ LISTS = {
             "MEL item",
             "Repair category",
             "Last day",
+            "Deferred for",
             "Limitation",
         ),
         _defects,

@@ -219,7 +219,7 @@ def _deferrals(defect: Defect) -> Iterable[Act]:
         yield Act(
             "Deferred",
             f"MEL item {one.mel_item}, category {one.get_category_display()}, recorded "
-            f"{day(one.recorded_on)}, last day {day(one.expires_on)}.{icing} Limitation: {one.limitation}",
+            f"{day(one.recorded_on)}, {one.first_told}.{icing} Limitation: {one.limitation}",
             str(one.deferred_by),
             one.deferred_at,
             one.record.reference,

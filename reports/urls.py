@@ -11,6 +11,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/due.csv", views.due_csv, name="due_csv"),
     path("reports/due.pdf", views.due_pdf, name="due_pdf"),
     path("reports/lists/<slug:name>.csv", list_views.list_csv, name="list_csv"),
+    path("reports/icing.pdf", views.icing_pdf, name="icing_pdf"),
     path("reports/drift.pdf", views.drift_pdf, name="drift_pdf"),
     path("reports/reliability.pdf", views.reliability_pdf, name="reliability_pdf"),
     path("reports/tracebacks/<int:pk>.pdf", views.traceback_pdf, name="traceback_pdf"),

@@ -16,6 +16,7 @@ from checks.views.access import needs
 from fleet.models import Aircraft, Operator
 from reports.duelist import COLUMNS, DueList, csv_rows, due_list
 from reports.fleet_trend import fleet_trend
+from reports.icing_status import icing_sheet
 from reports.record import check_record
 from reports.tables.csv import csv_text
 from reports.traceback import instrument_traceback
@@ -42,6 +43,19 @@ def due_pdf(request: HttpRequest) -> HttpResponse:
     if listed is None:
         return _explain(request)
     return _file(due_list_pdf(listed), "application/pdf", _name(listed, "pdf"))
+
+
+@require_safe
+@needs("checks.view_records")
+def icing_pdf(request: HttpRequest) -> HttpResponse:
+    """The icing status as its page shows it for the same query, all pages of it, as PDF."""
+    from reports.pdf.icing_status import icing_status_pdf
+
+    sheet = icing_sheet(request.GET)
+    if sheet is None:
+        return _explain(request, "checks:icing_status")
+    moment = timezone.localtime(sheet.at)
+    return _file(icing_status_pdf(sheet), "application/pdf", f"icing-status-{moment:%Y-%m-%d-%H%M}.pdf")
 
 
 @require_safe

@@ -160,6 +160,7 @@ MATRIX: dict[str, Row] = {
     "reports:due_csv": Row(get=READERS),
     "reports:due_pdf": Row(get=READERS),
     "reports:list_csv": Row(get=READERS, kwargs=lambda s: {"name": "records"}),
+    "reports:icing_pdf": Row(get=READERS),
     "reports:drift_pdf": Row(get=READERS),
     "reports:traceback_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),
     "reports:labels": Row(get=READERS, kwargs=lambda s: {"kind": "instruments"}),

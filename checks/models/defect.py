@@ -154,6 +154,13 @@ class Deferral(models.Model):
         return f"until {self.expires_on:%d %b %Y}"
 
     @property
+    def first_told(self) -> str:
+        """How long it was to hold when it was signed, as histories say it. No query."""
+        return (
+            f"last day {self.expires_on.day} {self.expires_on:%b %Y}" if self.expires_on else self.limit_words
+        )
+
+    @property
     def extension(self) -> "Extension | None":
         """The one that was approved. A query unless extensions were fetched with their answers."""
         approved = (one for one in self.extensions.all() if hasattr(one, "answer") and one.answer.approved)

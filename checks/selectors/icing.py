@@ -14,6 +14,7 @@ from django.db.models.functions import Cast
 from django.utils import timezone
 
 from checks.engine.due import NO_RECORD, OVERDUE
+from checks.engine.units import plain
 from checks.models import CautionFollowed, CheckEvent, Defect
 from checks.selectors.defects import EXPIRED as RUN_OUT
 from checks.selectors.defects import NEVER, NOT_KNOWN, OPEN, escalated, with_states
@@ -165,6 +166,9 @@ def _defects(ids: list[int], today: dt.date) -> Iterator[tuple[int, Reason]]:
             "deferrals__limits_icing",
             "deferrals__mel_item",
             "deferrals__limitation",
+            "deferrals__limit_hours",
+            "deferrals__limit_flight_days",
+            "deferrals__use__left",
         )
     )
     for _, same in groupby(rows, key=lambda row: row["pk"]):
@@ -192,8 +196,15 @@ def _of_defect(row: Row) -> Reason | None:
         return Reason(LIMIT_UNKNOWN, words, **key)
     if not row["deferrals__limits_icing"]:
         return None
-    until = "" if row["holds_until"] == NEVER else f" until {row['holds_until']:%d %b %Y}"
+    until = f" until {row['holds_until']:%d %b %Y}" if row["holds_until"] != NEVER else _by_use(row)
     return Reason(LIMITED, f"Deferred under {item}{until}: {limitation}", **key)
+
+
+def _by_use(row: Row) -> str:
+    """How long a deferral holds that is limited by flight hours or flight days and not used up."""
+    hours, days = row["deferrals__limit_hours"], row["deferrals__limit_flight_days"]
+    stated = f"{hours} flight hours" if hours is not None else f"{days} flight days"
+    return f" for {stated}, {plain(row['deferrals__use__left'])} left by what is entered"
 
 
 def _checks(ids: list[int]) -> Iterator[tuple[int, Reason]]:

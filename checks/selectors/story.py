@@ -164,8 +164,7 @@ def _acts(events: list[CheckEvent]) -> Iterator[Told]:
     for defect in defects.prefetch_related("deferrals__deferred_by"):
         for one in defect.deferrals.all():
             words = (
-                f"MEL item {one.mel_item}, category {one.category}, last day "
-                f"{one.expires_on.day} {one.expires_on:%b %Y}: {one.limitation}",
+                f"MEL item {one.mel_item}, category {one.category}, {one.first_told}: {one.limitation}",
                 f"By {one.deferred_by}.",
             )
             yield Told(one.deferred_at, "Defect deferred", "deferred", words, defect.event_id)

@@ -5,13 +5,14 @@ from django.db.models import Prefetch, QuerySet
 from django.forms import Form
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from checks.forms.defects import DefectFilter, FindAircraftForm, RaiseForm
 from checks.models import Defect, Deferral, Extension, OutsideRelease
 from checks.selectors.check_story import attempts
-from checks.selectors.defects import CLOSED, recorded_day, shown, with_states
+from checks.selectors.defects import CLOSED, EXPIRED, recorded_day, shown, with_states
 from checks.selectors.release import deferral_day
 from checks.selectors.repeats import repeats_of
 from checks.selectors.story import WHO_DECIDES, escalated, told
@@ -99,6 +100,17 @@ def defect(request: HttpRequest, pk: int) -> HttpResponse:
         "permits": one.ferry_permits.select_related("recorded_by", "record__chain__aircraft"),
     }
     return render(request, "checks/defect.html", context)
+
+
+@require_safe
+@needs("checks.view_records")
+def deferrals_expired(request: HttpRequest) -> HttpResponse:
+    """Deferrals that have run out, as a part for pages of other lists; by itself it leads to the defects."""
+    if not is_part(request):
+        return redirect(f"{reverse('checks:defects')}?state=deferral+expired")
+    found = with_states(Defect.objects.open(), deferral_day(timezone.now())).filter(now_is=EXPIRED)
+    context = {"expired": found.select_related("aircraft").order_by("holds_until", "pk")}
+    return render(request, "checks/deferrals_expired.html", context)
 
 
 @require_safe

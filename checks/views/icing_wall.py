@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from checks.selectors.icing import icing_statuses
+from checks.selectors.icing import IcingStatus, icing_statuses
 from checks.views.access import needs
 from checks.views.icing import line
 from checks.views.parts import is_part
@@ -36,9 +36,9 @@ def icing_wall(request: HttpRequest) -> HttpResponse:
     fleet = Aircraft.objects.filter(base=base).values_list("pk", flat=True) if base else None
     at = timezone.now()
     statuses = icing_statuses(at=at, aircraft_ids=fleet)
-    against = sorted((one for one in statuses if one.reasons), key=lambda one: one.gravity)
+    lines = sorted((told(one) for one in statuses if one.reasons), key=lambda one: one["rank"])
     quiet = [one.aircraft for one in statuses if not one.reasons]
-    pages = max(-(-len(against) // ROWS), 1)
+    pages = max(-(-len(lines) // ROWS), 1)
     page = min(asked.cleaned_data.get("page") or 1, pages)
     query = f"?base={base.code}&" if base else "?"
     context = {
@@ -46,8 +46,8 @@ def icing_wall(request: HttpRequest) -> HttpResponse:
         "bases": Base.objects.all(),
         "at": at,
         "seconds": SECONDS,
-        "lines": [line(one) for one in against[(page - 1) * ROWS : page * ROWS]],
-        "against": len(against),
+        "lines": lines[(page - 1) * ROWS : page * ROWS],
+        "against": len(lines),
         "quiet": quiet[:CHIPS],
         "quiet_more": max(len(quiet) - CHIPS, 0),
         "number": len(statuses),
@@ -57,3 +57,11 @@ def icing_wall(request: HttpRequest) -> HttpResponse:
     }
     template = "checks/icing_wall_part.html" if is_part(request) else "checks/icing_wall.html"
     return render(request, template, context)
+
+
+def told(status: IcingStatus) -> dict:
+    """A line with the one reason that the wall shows, of the gravest tone; rank: red before amber."""
+    shown = line(status)
+    first = next(reason for reason in shown["reasons"] if reason.tone == shown["tone"] or not shown["tone"])
+    order = {"act": 0, "heed": 1}.get(shown["tone"], 2)
+    return shown | {"first": first, "more": len(shown["reasons"]) - 1, "rank": (order, *status.gravity)}

@@ -19,6 +19,7 @@ from reports.demo.aircraft import load_aircraft
 from reports.demo.bench import Benches, Gauges
 from reports.demo.cases import CASES
 from reports.demo.causes import record_causes
+from reports.demo.deferrals import load_deferrals
 from reports.demo.finding import report_faulty_gauge
 from reports.demo.master import Master, load_master
 from reports.demo.packages import load_shared, plan_and_accept
@@ -100,6 +101,7 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     writer.write(plans)
     record_causes(master, plans, writer.event)
     report_faulty_gauge(master)
+    load_deferrals(master, fleet)
     load_waiting(master)
     load_stock(master, fleet)
     refresh_due(today=today)

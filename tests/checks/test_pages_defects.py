@@ -1,6 +1,7 @@
 """Defects on pages: the list, one with its history, raising, deferring and rectifying."""
 
 import datetime as dt
+from decimal import Decimal
 
 import pytest
 from django.db import connection
@@ -9,10 +10,12 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from checks.models import Defect, Deferral, Rectification
-from checks.selectors.defects import STATES, retests, with_states
+from checks.selectors.defects import NOT_KNOWN, STATES, retests, with_states
 from checks.selectors.icing import icing_statuses
-from checks.services.defects import defer, raise_defect, rectify
+from checks.services.defects import raise_defect, rectify
+from fleet.models import Operator
 from tests.checks.check_pages import OVER, logged_in
+from tests.checks.deferring import OF_CATEGORY, deferred
 from tests.checks.work import performed
 from tests.reference.tables import rows
 from tests.world import PASSWORD, World
@@ -30,21 +33,14 @@ def defect(world: World) -> Defect:
     )
 
 
-def deferred(world: World, defect: Defect, category: str = "B", **more: object) -> Deferral:
-    given = {"mel_item": "30-10-01", "recorded_on": world.today, "limitation": "No flight in icing."} | more
-    by = world.person("controller1")
-    return defer(defect=defect, by=by, password=PASSWORD, category=category, **given)
-
-
-def form(world: World, **more: str) -> dict[str, str]:
-    """A deferral as a browser posts it."""
+def form(world: World, number: str = "30-10-03", **more: str) -> dict[str, str]:
+    """A deferral as a browser posts it, with everything confirmed."""
     return {
-        "mel_item": "30-10-01",
-        "category": "B",
-        "stated_days": "",
+        "item": str(world.item(number).pk),
         "recorded_on": world.today.isoformat(),
-        "limitation": "No flight in icing.",
-        "limits_icing": "on",
+        "maintenance_confirmed": "on",
+        "operations_confirmed": "on",
+        "placard_placed": "on",
         "password": PASSWORD,
     } | more
 
@@ -72,6 +68,8 @@ def one_of_each(world: World, clock) -> dict[str, Defect]:
         for state in STATES
     }
     deferred(world, made["deferral expired"], "B")
+    Operator.objects.update(stale_use_days=1)
+    deferred(world, made[NOT_KNOWN], "30-20-02", from_hours=Decimal(2010))
     deferred(world, made["deferred"], "D")
     deferred(world, made["closed"], "B")
     rectify(defect=made["closed"], by=world.person("releaser1"), password=PASSWORD, text="Replaced.")
@@ -88,13 +86,13 @@ def test_states_in_the_list_are_those_of_the_model(one_of_each, world: World, br
 
 
 def test_the_last_day_of_a_deferral_still_holds(world: World, defect: Defect) -> None:
-    last = deferred(world, defect).expires_on
+    last = deferred(world, defect, "B").expires_on
     for day, word in ((last, "deferred"), (last + dt.timedelta(days=1), "deferral expired")):
         assert with_states(Defect.objects.all(), day).get().now_is == word == defect.state(day)
 
 
 def test_closed_ones_are_left_out_unless_asked_for(one_of_each, browse: Client) -> None:
-    assert set(listed(browse)) == {"open", "deferred", "deferral expired"}
+    assert set(listed(browse)) == set(STATES) - {"closed"}
     for state in STATES:
         assert listed(browse, state=state) == {state: state}
 
@@ -122,7 +120,7 @@ def test_htmx_gets_the_list_alone(defect: Defect, browse: Client) -> None:
 
 def test_its_history_from_check_to_signature(world: World, clock, browse: Client) -> None:
     over = performed(world, world.forward, series=OVER)
-    deferral = deferred(world, over.defect)
+    deferral = deferred(world, over.defect, "B")
     clock.shift(60)
     purge = performed(world, world.forward, "panel-purge", follows=over)
     clock.shift(60)
@@ -158,7 +156,12 @@ def test_a_person_raises_a_defect_at_a_position(world: World) -> None:
     craft, position = world.forward, world.position(world.forward, "wing-lo")
     response = client.post(
         "/defects/raise/",
-        {"aircraft": craft.registration, "position": position.pk, "description": "Dent in the panel."},
+        {
+            "aircraft": craft.registration,
+            "source": "by hand",
+            "position": position.pk,
+            "description": "Dent in the panel.",
+        },
     )
     raised = Defect.objects.get()
     assert response.url == f"/defects/{raised.pk}/"
@@ -187,11 +190,17 @@ def test_what_was_typed_comes_back_with_the_error(world: World) -> None:
     foreign = world.position(world.underfloor, "wing-lm")
     response = client.post(
         "/defects/raise/",
-        {"aircraft": world.forward.registration, "position": foreign.pk, "description": "Long text kept."},
+        {
+            "aircraft": world.forward.registration,
+            "source": "by hand",
+            "position": foreign.pk,
+            "description": "Long text kept.",
+        },
     )
     assert set(errors(response)) == {"position"}
     assert "Long text kept." in response.content.decode() and not Defect.objects.exists()
-    response = client.post("/defects/raise/", {"aircraft": world.forward.registration, "description": "  "})
+    given = {"aircraft": world.forward.registration, "source": "by hand", "description": "  "}
+    response = client.post("/defects/raise/", given)
     assert errors(response) == {"description": ["Say what was found."]}
 
 
@@ -201,38 +210,46 @@ def test_what_was_typed_comes_back_with_the_error(world: World) -> None:
 @pytest.mark.parametrize("row", rows("deferrals.csv"), ids=lambda row: f"{row['category']}-{row['recorded']}")
 def test_the_last_day_shown_is_that_of_the_published_rule(world: World, defect: Defect, row: dict) -> None:
     """Source in tests/reference/deferrals.csv."""
+    item = world.item(OF_CATEGORY[row["category"]])
     part = logged_in(world, "controller1").get(
         f"/defects/{defect.pk}/defer/",
-        {"category": row["category"], "recorded_on": row["recorded"]},
+        {"item": item.pk, "recorded_on": row["recorded"]},
         headers={"hx-request": "true"},
     )
     assert part.content.decode().count(f'datetime="{row["last_day"]}"') == 1
-    assert part.context["last_days"] == [(row["category"], dt.date.fromisoformat(row["last_day"]))]
+    assert part.context["last_day"] == dt.date.fromisoformat(row["last_day"])
 
 
-def test_without_javascript_the_last_day_of_every_category_is_there(world: World, defect: Defect) -> None:
-    response = logged_in(world, "controller1").get(f"/defects/{defect.pk}/defer/")
-    found = dict(response.context["last_days"])
-    assert found == {
-        "A": None,
-        "B": dt.date(2025, 3, 15),
-        "C": dt.date(2025, 3, 22),
-        "D": dt.date(2025, 7, 10),
-    }
-    assert b"follows from the days stated in the item" in response.content
+def test_the_item_is_chosen_first_and_shows_what_it_asks_for(world: World, defect: Defect) -> None:
+    client, address = logged_in(world, "controller1"), f"/defects/{defect.pk}/defer/"
+    page = client.get(address).content.decode()
+    for item in world.master.mel.values():
+        assert item.number in page
+    assert "30-30-01" not in page, "an item that waits for approval serves nothing"
+    response = client.get(address, {"item": world.item("30-10-01").pk})
+    page = response.content.decode()
+    for words in ("collar it", "clear of known and forecast icing", "NO FLIGHT INTO ICING", "revision 7"):
+        assert words in page
+    assert response.context["last_day"] == dt.date(2025, 3, 22)
+    hours = client.get(address, {"item": world.item("30-20-02").pk})
+    assert set(hours.context["form"].fields) == {"recorded_on", "from_hours", "placard_placed", "password"}
+    assert hours.context["form"].initial["from_hours"] == Decimal("2000.00")
+    assert "25 flight hours from the total when recorded" in hours.content.decode()
+    refused = client.get(address, {"item": "999999"})
+    assert "not in force for the aircraft" in refused.content.decode()
 
 
 @pytest.mark.parametrize("recorded", ["", "12/03/25x", "9999-12-30"])
 def test_a_date_that_is_no_date_yet_gives_no_last_day(world: World, defect: Defect, recorded: str) -> None:
     part = logged_in(world, "controller1").get(
         f"/defects/{defect.pk}/defer/",
-        {"category": "D", "recorded_on": recorded},
+        {"item": world.item("30-10-02").pk, "recorded_on": recorded},
         headers={"hx-request": "true"},
     )
-    assert part.status_code == 200 and part.context["last_days"] == [("D", None)]
+    assert part.status_code == 200 and part.context["last_day"] is None
 
 
-def test_a_controller_defers_and_is_told_the_last_day(world: World, defect: Defect) -> None:
+def test_a_controller_defers_under_an_item(world: World, defect: Defect) -> None:
     client = logged_in(world, "controller1")
     response = client.post(f"/defects/{defect.pk}/defer/", form(world), follow=True)
     deferral = Deferral.objects.get()
@@ -241,44 +258,41 @@ def test_a_controller_defers_and_is_told_the_last_day(world: World, defect: Defe
         dt.date(2025, 3, 15),
         True,
     )
-    assert "The last day is 15 Mar 2025." in response.content.decode()
-    a_days = form(world, category="A", stated_days="20", limits_icing="")
-    client.post(f"/defects/{defect.pk}/defer/", a_days)
-    assert Deferral.objects.order_by("-pk")[0].expires_on == dt.date(2025, 4, 1)
+    page = response.content.decode()
+    assert "Deferred." in page and "15 Mar 2025" in page and "PUMP: ONE SPEED ONLY" in page
+    assert "crew has the (O) steps" in page
+    client.post(f"/defects/{defect.pk}/defer/", form(world, "30-20-01"))
+    assert Deferral.objects.order_by("-pk")[0].expires_on == dt.date(2025, 3, 17)
 
 
 @pytest.mark.parametrize(
     ("wrong", "field", "words"),
     [
         ({"password": "guess"}, "password", "password is not right"),
-        ({"category": "A"}, "stated_days", "state them"),
-        ({"category": "B", "stated_days": "9"}, "stated_days", "its own number of days"),
-        ({"stated_days": "ten"}, "stated_days", "whole days in digits"),
-        ({"category": "E"}, "category", "not one of the available choices"),
+        ({"item": "999999"}, "item", "not in force"),
+        ({"item": ""}, "item", "Choose the item"),
         ({"recorded_on": "2025-03-13"}, "recorded_on", "still to come"),
         ({"recorded_on": ""}, "recorded_on", "Give the date"),
-        ({"limitation": ""}, "limitation", "as on the placard"),
-        ({"mel_item": " "}, "mel_item", "operator’s MEL"),
+        ({"maintenance_confirmed": ""}, "maintenance_confirmed", "(M) steps"),
+        ({"operations_confirmed": ""}, "operations_confirmed", "(O) steps"),
+        ({"placard_placed": ""}, "placard_placed", "placard is in place"),
     ],
 )
-def test_a_refusal_stands_at_its_field_and_nothing_is_lost(
+def test_a_refusal_stands_at_its_field_and_nothing_is_kept(
     world: World, defect: Defect, wrong: dict, field: str, words: str
 ) -> None:
     given = form(world, **wrong)
     response = logged_in(world, "controller1").post(f"/defects/{defect.pk}/defer/", given)
     found = errors(response)
     assert set(found) == {field} and words in found[field][0]
-    page = response.content.decode()
-    for name in ("mel_item", "limitation"):
-        assert given[name].strip() in page
-    assert given["password"] not in page and not Deferral.objects.exists()
+    assert given["password"] not in response.content.decode() and not Deferral.objects.exists()
 
 
 def test_deferring_again_starts_from_the_first_recorded_date(world: World, defect: Defect, clock) -> None:
     deferred(world, defect)
     clock.shift(dt.timedelta(days=2))
     client = logged_in(world, "controller1")
-    page = client.get(f"/defects/{defect.pk}/defer/")
+    page = client.get(f"/defects/{defect.pk}/defer/", {"item": world.item("30-10-03").pk})
     assert page.context["form"].initial["recorded_on"] == dt.date(2025, 3, 12)
     response = client.post(f"/defects/{defect.pk}/defer/", form(world, recorded_on="2025-03-14"))
     assert "counts from that day too" in errors(response)["recorded_on"][0]
