@@ -1,23 +1,26 @@
 """Filters of the aircraft list and of the icing status."""
 
 import datetime as dt
+from collections.abc import Callable
+from typing import Any, ClassVar
 
 import django_filters
 from django import forms
 from django.db.models import QuerySet
 
-from checks.selectors.icing import AGAINST, NOTHING, IcingStatus, icing_statuses
+from checks.selectors.icing import AGAINST, NOTHING, IcingStatus
+from checks.selectors.icing_board import Board, Line, board, statuses_of
 from fleet.models import Aircraft, Base, Variant
 
 
 class IcingFilter(django_filters.FilterSet):
     """Aircraft by base and by whether anything is recorded against them, which `statuses` answers."""
 
-    SORTS = {
-        "aircraft": lambda status: status.aircraft.registration,
-        "base": lambda status: status.aircraft.base.name,
-        "variant": lambda status: status.aircraft.variant.name,
-        "status": lambda status: status.gravity,
+    SORTS: ClassVar[dict[str, Callable[[Line], Any]]] = {
+        "aircraft": lambda line: line.registration,
+        "base": lambda line: line.base,
+        "variant": lambda line: line.variant,
+        "status": lambda line: line.gravity,
     }
 
     base = django_filters.ModelChoiceFilter(queryset=Base.objects.all(), empty_label="every base")
@@ -35,16 +38,19 @@ class IcingFilter(django_filters.FilterSet):
     def as_it_is(self, queryset: QuerySet, name: str, value: str) -> QuerySet:
         return queryset
 
-    def statuses(self, at: dt.datetime) -> list[IcingStatus]:
-        """The icing status of the aircraft that fit, by registration unless another order is asked for. Call
-        is_valid() first."""
+    def lines(self, found: Board) -> list[Line]:
+        """The lines that fit, by registration unless another order is asked for. No query."""
         chosen = self.form.cleaned_data["icing"]
-        found = icing_statuses(at=at, aircraft_ids=self.qs.order_by().values_list("pk", flat=True))
-        kept = [status for status in found if not chosen or status.words == chosen]
+        kept = [line for line in found.lines if not chosen or line.words == chosen]
         asked = self.data.get("sort", "")
         if key := self.SORTS.get(asked.lstrip("-")):
             kept.sort(key=key, reverse=asked.startswith("-"))
         return kept
+
+    def statuses(self, at: dt.datetime) -> list[IcingStatus]:
+        """The icing status of all aircraft that fit, in the order asked for. Call is_valid() first."""
+        found = board(at=at, fleet=self.qs)
+        return statuses_of(found, self.lines(found))
 
 
 class AircraftFilter(IcingFilter):

@@ -157,7 +157,7 @@ def doubts_of(event: CheckEvent) -> list[Doubt]:
     return _doubts(touched(CheckEvent.objects.filter(pk=event.pk)), findings)
 
 
-def against_icing(aircraft_ids: Iterable[int]) -> list[Doubt]:
+def against_icing(aircraft_ids: Iterable[int] | QuerySet) -> list[Doubt]:
     """The doubts that count against flight in icing: about the latest accepted check of an aircraft and task.
 
     A later one that is accepted takes its place: with another instrument it ends the matter, with the same
@@ -166,7 +166,7 @@ def against_icing(aircraft_ids: Iterable[int]) -> list[Doubt]:
     findings = list(standing_findings())
     if not findings:
         return []
-    usable = usable_events().filter(aircraft__in=list(aircraft_ids))
+    usable = usable_events().filter(aircraft__in=aircraft_ids)
     newer = usable_events().filter(
         Q(work_date__gt=OuterRef("work_date"))
         | Q(work_date=OuterRef("work_date"), signed_at__gt=OuterRef("signed_at")),

@@ -60,11 +60,7 @@ def due_points(*, today: dt.date, soon_days: int) -> QuerySet[DuePoint]:
     second pass; 'stored' is added for aircraft out of service. Where nothing was counted since an earlier
     day, a tolerance that was estimated to end by now is taken as ended.
     """
-    gone = Q(latest_on__lt=today)
-    gone |= Q(hours_left__lt=-F("check_due__tolerance_hours"))
-    gone |= Q(landings_left__lt=-F("check_due__tolerance_landings"))
-    past = Q(calendar_on__lt=today) | Q(hours_left__lt=0) | Q(landings_left__lt=0)
-    untold = Q(untold=True)
+    gone, past, untold = gone_past_untold(today)
     # Whole sets of aircraft instead of a join: the list can then be read along its index.
     stored = Aircraft.objects.filter(state=Aircraft.State.STORED)
     left = Aircraft.objects.filter(state=Aircraft.State.LEFT)
@@ -81,6 +77,16 @@ def due_points(*, today: dt.date, soon_days: int) -> QuerySet[DuePoint]:
 
 
 ORDER = (F("due_on").asc(nulls_first=True), "pk")
+
+
+def gone_past_untold(today: dt.date) -> tuple[Q, Q, Q]:
+    """Due points past their tolerance, past their due point, and of which no due point can be told. The
+    first that is true decides: fields without a value make the others neither true nor false."""
+    gone = Q(latest_on__lt=today)
+    gone |= Q(hours_left__lt=-F("check_due__tolerance_hours"))
+    gone |= Q(landings_left__lt=-F("check_due__tolerance_landings"))
+    past = Q(calendar_on__lt=today) | Q(hours_left__lt=0) | Q(landings_left__lt=0)
+    return gone, past, Q(untold=True)
 
 
 def count_states(points: QuerySet[DuePoint]) -> tuple[list[StateCount], dt.datetime | None]:

@@ -5,7 +5,7 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import chain, groupby
 from typing import Any
 from uuid import UUID
 
@@ -26,6 +26,8 @@ from fleet.models import Aircraft, Operator, UtilisationEntry
 NOTHING = "nothing recorded against"
 AGAINST = "recorded against"
 Row = dict[str, Any]
+#: Keys of aircraft, or a queryset of them where they are many.
+Ids = list[int] | QuerySet
 # Kinds of reasons, the gravest first.
 (
     DEFECT,
@@ -112,19 +114,34 @@ def icing_statuses(*, at: dt.datetime, aircraft_ids: Iterable[int] | None = None
     aircraft = list(fleet.order_by("registration"))
     ids = [one.pk for one in aircraft]
     operator = Operator.current()
-    today = timezone.localdate(at, zoneinfo.ZoneInfo(operator.deferral_time_zone))
+    today = day_of(at, operator)
     reasons: dict[int, list[Reason]] = defaultdict(list)
-    for found in (_defects(ids, today), _checks(ids), _doubts(ids), _due(ids, today, operator)):
+    for found in (of_other_records(ids, today), of_due_points(ids, today, operator)):
         for aircraft_id, reason in found:
             reasons[aircraft_id].append(reason)
-    for one in aircraft:
-        for reason in (_stored(one), _stale(one, today, operator.stale_use_days)):
-            if reason:
-                reasons[one.pk].append(reason)
-    return [
-        IcingStatus(one, tuple(sorted(reasons[one.pk], key=lambda r: KINDS.index(r.kind))))
-        for one in aircraft
-    ]
+    return [status_of(one, reasons[one.pk] + of_the_aircraft(one, today, operator)) for one in aircraft]
+
+
+def day_of(at: dt.datetime, operator: Operator) -> dt.date:
+    """The day in the operator's one time base."""
+    return timezone.localdate(at, zoneinfo.ZoneInfo(operator.deferral_time_zone))
+
+
+def status_of(aircraft: Aircraft, reasons: Iterable[Reason]) -> IcingStatus:
+    """The status with its reasons in order, the gravest first."""
+    return IcingStatus(aircraft, tuple(sorted(reasons, key=lambda reason: KINDS.index(reason.kind))))
+
+
+def of_other_records(ids: Ids, today: dt.date) -> Iterator[tuple[int, Reason]]:
+    """What defects, checks and instruments hold against the aircraft. Three queries, or a fixed number more
+    where an instrument was found out of calibration."""
+    return chain(_defects(ids, today), _checks(ids), _doubts(ids))
+
+
+def of_the_aircraft(aircraft: Aircraft, today: dt.date, operator: Operator) -> list[Reason]:
+    """What follows from its own state and its `used_on`, the day of the latest utilisation. No query."""
+    found = (_stored(aircraft), _stale(aircraft, today, operator.stale_use_days))
+    return [reason for reason in found if reason]
 
 
 def _stored(aircraft: Aircraft) -> Reason | None:
@@ -147,7 +164,7 @@ def _stale(aircraft: Aircraft, today: dt.date, days: int) -> Reason | None:
     )
 
 
-def _defects(ids: list[int], today: dt.date) -> Iterator[tuple[int, Reason]]:
+def _defects(ids: Ids, today: dt.date) -> Iterator[tuple[int, Reason]]:
     """Open defects: undeferred, with a deferral that ran out or of which the recorded use can't tell, or with
     one that limits flight in icing. One query."""
     rows = (
@@ -207,7 +224,7 @@ def _by_use(row: Row) -> str:
     return f" for {stated}, {plain(row['deferrals__use__left'])} left by what is entered"
 
 
-def _checks(ids: list[int]) -> Iterator[tuple[int, Reason]]:
+def _checks(ids: Ids) -> Iterator[tuple[int, Reason]]:
     """Checks begun that left something disturbed, those whose last word is not valid, and systems that were
     deactivated and not returned to use. One query."""
     rows = _not_valid(ids).union(_disturbed(ids), _deactivated(ids), all=True)
@@ -223,7 +240,7 @@ def _checks(ids: list[int]) -> Iterator[tuple[int, Reason]]:
         yield row["of"], Reason(row["kind"], text, event_id=row["event_key"])
 
 
-def _disturbed(ids: list[int]) -> QuerySet:
+def _disturbed(ids: Ids) -> QuerySet:
     """What drafts disturbed and do not record as put back: the words of how, one row for each step."""
     left = CautionFollowed.objects.filter(
         event__aircraft__in=ids, event__state=CheckEvent.State.DRAFT, restored=False
@@ -243,7 +260,7 @@ def _disturbed(ids: list[int]) -> QuerySet:
     )
 
 
-def _not_valid(ids: list[int]) -> QuerySet:
+def _not_valid(ids: Ids) -> QuerySet:
     """The newest signed check of a task, where it is not valid and nobody accepted it in writing."""
     kept = CheckEvent.objects.signed().exclude(superseded_by__state=CheckEvent.State.SIGNED)
     newer = kept.filter(
@@ -269,7 +286,7 @@ def _not_valid(ids: list[int]) -> QuerySet:
     )
 
 
-def _deactivated(ids: list[int]) -> QuerySet:
+def _deactivated(ids: Ids) -> QuerySet:
     """Systems that were deactivated and not returned to use, one row for each aircraft."""
     down = standing_deactivations().filter(aircraft__in=ids).order_by()
     return down.values(
@@ -283,7 +300,7 @@ def _deactivated(ids: list[int]) -> QuerySet:
     )
 
 
-def _doubts(ids: list[int]) -> Iterator[tuple[int, Reason]]:
+def _doubts(ids: Ids) -> Iterator[tuple[int, Reason]]:
     """The latest accepted check of a task, where an instrument found out of calibration would change it."""
     for doubt in against_icing(ids):
         event = doubt.event
@@ -292,7 +309,7 @@ def _doubts(ids: list[int]) -> Iterator[tuple[int, Reason]]:
         yield event.aircraft_id, Reason(DOUBT, f"{what} {state}: {doubt.words}.", event_id=event.pk)
 
 
-def _due(ids: list[int], today: dt.date, operator: Operator) -> Iterator[tuple[int, Reason]]:
+def of_due_points(ids: Ids, today: dt.date, operator: Operator) -> Iterator[tuple[int, Reason]]:
     """Checks past their tolerance, and checks of which no record counts."""
     points = due_points(today=today, soon_days=operator.due_soon_days).filter(aircraft__in=ids)
     points = points.filter(state__in=(OVERDUE, NO_RECORD)).annotate(task=F("check_due__title"))

@@ -1,6 +1,5 @@
 """Icing status: one line for each aircraft, what the records hold against flight in icing."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse
@@ -10,7 +9,8 @@ from django.views.decorators.http import require_safe
 
 from checks.forms.aircraft import IcingFilter
 from checks.selectors import icing
-from checks.selectors.icing import IcingStatus, Reason
+from checks.selectors.icing import AGAINST, IcingStatus, Reason
+from checks.selectors.icing_board import Line, board, statuses_of
 from checks.views import addresses
 from checks.views.access import needs
 from checks.views.paging import page_of_list
@@ -60,13 +60,9 @@ def line(status: IcingStatus) -> dict:
     return {"aircraft": status.aircraft, "words": status.words, "reasons": reasons, "tone": tone}
 
 
-def key_of(status: IcingStatus) -> int:
+def key_of(line: Line) -> int:
     """What an address calls the line of an aircraft."""
-    return status.aircraft.pk
-
-
-def count_against(statuses: Iterable[IcingStatus]) -> int:
-    return sum(bool(status.reasons) for status in statuses)
+    return line.pk
 
 
 @require_safe
@@ -78,13 +74,15 @@ def icing_status(request: HttpRequest) -> HttpResponse:
     at = timezone.now()
     context = {"filter": found, "understood": found.is_valid(), "at": at}
     if context["understood"]:
-        statuses = found.statuses(at)
-        page = page_of_list(request, statuses, PER_PAGE, key=key_of)
+        standing = board(at=at, fleet=found.qs)
+        lines = found.lines(standing)
+        page = page_of_list(request, lines, PER_PAGE, key=key_of)
         context |= {
             "page_obj": page,
-            "lines": [line(status) for status in page],
-            "against": count_against(statuses),
-            "number": len(statuses),
+            "lines": [line(status) for status in statuses_of(standing, page)],
+            "against": sum(one.words == AGAINST for one in lines),
+            "number": len(lines),
+            "demo_banner": standing.operator.is_demo,  # known already: the frame need not ask
         }
     template = "checks/icing_part.html" if is_part(request) else "checks/icing_status.html"
     return render(request, template, context)
