@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from checks.charts.scene import Scene
@@ -11,7 +11,7 @@ from checks.forms.check_text import clock
 from checks.models import CautionFollowed, CheckEvent, LimitTable, Observation, Reading
 from checks.services.points import limit_table
 from checks.services.rows import is_start
-from checks.views.check_panel import Judged, point_scene, point_shown, unit_read
+from checks.views.check_panel import Judged, PointShown, point_scene, point_shown, unit_read
 from fleet.models import Calibration, Instrument
 
 
@@ -41,23 +41,14 @@ class InstrumentLine:
     certificate_number: str
     laboratory: str
     used_for: str
+    owner: str
 
 
 @dataclass(frozen=True)
-class PointLine:
-    """One measuring point: value, limit, margin and U in the unit in which it was read."""
+class PointLine(PointShown):
+    """One measuring point on paper: what the page shows of it, whence its limits are, its place against them."""
 
-    name: str
-    outcome: str
-    note: str
-    unit: str
-    value: str
-    temperature: str
-    limit: str
-    margin: str
-    uncertainty: str
     limits_from: str
-    reasons: tuple[str, ...]
     scene: Scene | None
     feels_panels: bool
 
@@ -139,6 +130,7 @@ def _instrument(one: Instrument, calibration: Calibration | None, used_for: str)
         certificate_number=calibration.certificate_number if calibration else "",
         laboratory=calibration.laboratory if calibration else "",
         used_for=used_for,
+        owner=one.owner,
     )
 
 
@@ -171,20 +163,13 @@ def _point(judged: Judged, readings: Sequence[Reading], table: LimitTable | None
     if table:
         scene = point_scene(judged, limit_table(table), unit_read(judged.point, own)) if own else None
         limits_from = f"{table.source_reference}; {table.get_reading_rule_display()}"
-    return PointLine(
-        name=shown.name,
-        outcome=shown.outcome,
-        note=shown.note,
-        unit=shown.unit,
-        value=shown.value,
+    shown = replace(
+        shown,
         temperature=minus(shown.temperature),
-        limit=shown.limit,
-        margin=shown.margin,
         uncertainty=shown.uncertainty if judged.uncertainty else "",  # 0: no accuracy was on file
-        limits_from=limits_from,
-        reasons=shown.reasons,
-        scene=scene,
-        feels_panels=judged.point.feels_panels,
+    )
+    return PointLine(
+        **vars(shown), limits_from=limits_from, scene=scene, feels_panels=judged.point.feels_panels
     )
 
 

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from checks.engine.limits import LimitTable
-from checks.engine.units import plain, to_canonical, unit_of
+from checks.engine.units import difference_to_canonical, plain, to_canonical, unit_of
 from checks.forms.check_text import shared_place
 from checks.models import Step
 from checks.services.instruments import JUDGED_BY, choice_for, of_codes
 from fleet.models import Base, Instrument
+
+_STEPS = 10  # of an instrument, that a limit should be worth
 
 
 @dataclass(frozen=True)
@@ -47,9 +49,11 @@ def offers(
 ) -> Offers:
     """In calibration on the day; those that read as far as every limit first, then those of the base.
 
-    One that may be too short stays, with a note: on a warm day the limit may lie inside its range. No query.
+    One that may be too short or too coarse stays, with a note, after the others: on a warm day the limit may
+    lie inside its range. No query.
     """
     highest = highest_value(step, tables)
+    lowest = lowest_value(step, tables)
     chosen, refused = [], []
     for instrument in sorted(instruments, key=lambda i: (i.base_id != base.pk, i.code)):
         if instrument.kind != step.instrument_kind:
@@ -60,21 +64,28 @@ def offers(
             continue
         due = choice.calibration.due_on if choice.calibration and instrument.needs_calibration else None
         note = f"due {due:%d %b %Y}" if due else "needs none"
-        short = falls_short(instrument, highest)
-        label = ", ".join(part for part in (instrument.code, note, short) if part)
-        chosen.append((bool(short), Offer(str(instrument.pk), label, instrument.unit, instrument.code)))
+        doubts = (falls_short(instrument, highest), too_coarse(instrument, lowest))
+        label = ", ".join(part for part in (instrument.code, note, *doubts) if part)
+        chosen.append((any(doubts), Offer(str(instrument.pk), label, instrument.unit, instrument.code)))
     return Offers(tuple(offer for _, offer in sorted(chosen, key=lambda c: c[0])), tuple(refused))
 
 
 def highest_value(step: Step, tables: Mapping[int, LimitTable]) -> Decimal | None:
     """The highest limit that a value of the step may meet, canonical; None where it has none."""
+    return max(_limits(step, tables), default=None)
+
+
+def lowest_value(step: Step, tables: Mapping[int, LimitTable]) -> Decimal | None:
+    """The lowest limit above nothing that a value of the step may meet, canonical; None where it has none."""
+    return min((value for value in _limits(step, tables) if value > 0), default=None)
+
+
+def _limits(step: Step, tables: Mapping[int, LimitTable]) -> list[Decimal]:
     table = tables.get(step.point_id) if step.point_id else None
     limits = [v for row in table.rows for v in (row.lower, row.upper) if v is not None] if table else []
     if step.kind == Step.Kind.TIMED_COLLECTION:  # its table limits the flow, its vessel holds a volume
-        limits = [value * (step.duration_seconds or 60) / 60 for value in limits]
-    elif step.ceiling is not None:
-        limits.append(to_canonical(step.ceiling, step.unit))
-    return max(limits, default=None)
+        return [value * (step.duration_seconds or 60) / 60 for value in limits]
+    return limits if step.ceiling is None else [*limits, to_canonical(step.ceiling, step.unit)]
 
 
 def falls_short(instrument: Instrument, highest: Decimal | None) -> str:
@@ -82,6 +93,17 @@ def falls_short(instrument: Instrument, highest: Decimal | None) -> str:
     if highest is None or to_canonical(instrument.range_high, instrument.unit) >= highest:
         return ""
     return f"reads to {plain(instrument.range_high)} {unit_of(instrument.unit).label} only"
+
+
+def too_coarse(instrument: Instrument, lowest: Decimal | None) -> str:
+    """A note where the steps of an instrument are more than a tenth of the lowest limit, or an empty text.
+
+    A tenth: common practice in measuring, no source. Its uncertainty counts the resolution in any case.
+    """
+    step = difference_to_canonical(instrument.resolution, instrument.unit)
+    if lowest is None or step * _STEPS <= lowest:
+        return ""
+    return f"coarse: in steps of {plain(instrument.resolution)} {unit_of(instrument.unit).label}"
 
 
 def by_codes(steps: Iterable[Step], text: Mapping[str, str], on: dt.date) -> dict[str, str]:

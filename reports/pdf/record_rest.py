@@ -61,7 +61,7 @@ def add_rest(document: Document, record: CheckRecord) -> None:
 def _instruments(record: CheckRecord) -> Flowable:
     rows = [
         (
-            f"{one.code}, {one.kind}",
+            f"{one.code}, {one.kind}" + (f"\nof {one.owner}" if one.owner != record.operator else ""),
             one.serial_number or "–",
             one.scale,
             one.used_for,

@@ -1,6 +1,7 @@
 """A check while it is carried out: made from its steps, nothing typed is lost, the outcome at once."""
 
 import re
+from decimal import Decimal
 
 import pytest
 from django.db import connection
@@ -8,7 +9,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from checks.forms.check import CheckForm
-from checks.models import CheckEvent, Step
+from checks.models import CheckEvent, LimitRow, Step
 from fleet.models import Position
 from tests.checks.check_pages import OVER, address, logged_in, posted, series_step, world_at_noon
 from tests.checks.work import instrument_key, started, typed
@@ -83,6 +84,27 @@ def test_instruments_out_of_calibration_are_named_and_not_offered(
     # Those of the base first, one that can't show a passed limit last and with a note.
     assert select.index("gauge-1") < select.index("gauge-2") < select.index("port-gauge-1")
     assert "reads to 160 kPa only" in select
+
+
+def test_an_instrument_too_coarse_for_the_lowest_limit_is_offered_last_and_says_so(
+    world: World, client: Client, draft: CheckEvent
+) -> None:
+    step = series_step(draft)
+    rows = LimitRow.objects.filter(table__revision=draft.revision, table__point=step.point)
+    lowest = min(rows.values_list("upper", flat=True))
+    fits, coarse = world.instrument("gauge-1"), world.instrument("gauge-2")
+    fits.resolution, coarse.resolution = lowest / 10, lowest / 10 + Decimal("0.01")
+    fits.save()
+    coarse.save()
+    text = client.get(address(draft)).content.decode()
+    select = re.search(rf'<select id="series-{step.pk}-instrument".*?</select>', text, re.S)[0]
+    labels = re.findall(r"<option[^>]*>([^<]+)</option>", select)
+    assert [one for one in labels if "coarse: in steps of" in one] == [
+        one for one in labels if one.startswith("gauge-2")
+    ]
+    assert labels.index(next(one for one in labels if one.startswith("gauge-2"))) > labels.index(
+        next(one for one in labels if one.startswith("gauge-3"))
+    )
 
 
 def test_a_procedure_that_measures_nothing_asks_for_no_conditions(world: World, client: Client) -> None:

@@ -106,6 +106,14 @@ def test_every_item_is_on_paper(sheets: str) -> None:
     assert missing == []
 
 
+def test_a_borrowed_instrument_names_its_owner(world: World) -> None:
+    gauge = world.instrument("gauge-1")
+    gauge.owner = "Lender 1"
+    gauge.save()
+    words = paper(performed(world, world.forward))
+    assert "of Lender 1" in words and "of Skerry Isles Air Link" not in words
+
+
 def test_hashes_and_certificates_are_those_on_record(world: World) -> None:
     event = cases.within(world)
     solid = re.sub(r"\s", "", paper(event))
