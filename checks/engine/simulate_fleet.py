@@ -5,7 +5,7 @@ Invented physics and figures: simulated truth, no field data.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,6 +26,8 @@ from checks.engine.simulate import (
 from checks.engine.simulate_aircraft import Conditions, SimulatedAircraft, SimulatedReading, Steps
 
 QUARTER = 90.0
+
+Row = tuple[float, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,7 +113,7 @@ class _Making:
     aircraft: list[SimulatedAircraft] = field(default_factory=list)
     gauges: list[Ints] = field(default_factory=list)
     steps: list[Steps] = field(default_factory=list)
-    read: list[list[SimulatedReading]] = field(default_factory=list)
+    read: list[list[Row]] = field(default_factory=list)
 
     def begin(
         self,
@@ -135,7 +137,18 @@ class _Making:
 
     def run(self, number: int) -> None:
         for read in self.steps[number]:
-            self.read[number] += read
+            self.read[number] += self._rows(number, read)
+
+    def _rows(self, number: int, read: Sequence[SimulatedReading]) -> list[Row]:
+        """Columns of `Readings` and of the fleet for each reading; lives counted within the aircraft."""
+        return [
+            (
+                *(number * len(self.points) + r.point, r.life, (number * 1000 + r.check) * 10 + r.attempt),
+                *(r.day, r.temperature_c, r.value, self.gauges[number][r.check], r.point),
+                *(self.points[r.point].resolution, r.over, r.true_c, r.asked),
+            )
+            for r in read
+        ]
 
     def run_questioned(self, question: Questioner) -> None:
         """All aircraft side by side, a quarter at a time, so that what is asked is asked of many at once."""
@@ -143,8 +156,9 @@ class _Making:
         until = QUARTER
         while any(entered):
             while any(read and read[0].day < until for read in entered):
-                now = [list(read) if read and read[0].day < until else [] for read in entered]
-                doubted = question(self.fleet(self.read), self.fleet(now))
+                now = [read if read and read[0].day < until else () for read in entered]
+                rows = [self._rows(number, read) for number, read in enumerate(now)]
+                doubted = question(self.fleet(self.read), self.fleet(rows))
                 at = 0
                 for number, read in enumerate(now):
                     if not read:
@@ -154,26 +168,19 @@ class _Making:
                     }
                     at += len(read)
                     if again:
-                        read = list(self.steps[number].send(again))
-                    self.read[number] += read
+                        read = self.steps[number].send(again)
+                    self.read[number] += self._rows(number, read)
                     entered[number] = next(self.steps[number], ())
             until += QUARTER
 
-    def fleet(self, read: list[list[SimulatedReading]]) -> SimulatedFleet:
+    def fleet(self, read: list[list[Row]]) -> SimulatedFleet:
         """The fleet with these readings of each aircraft and all lives so far."""
-        offsets = np.cumsum([0] + [len(one.told) for one in self.aircraft])
+        lengths = [len(of_aircraft) for of_aircraft in read]
+        offsets = np.cumsum([0] + [len(one.told) for one in self.aircraft])[:-1]
         told = [(a, p, truth) for a, one in enumerate(self.aircraft) for p, truth in one.told]
         points = len(self.points)
-        rows = [
-            (
-                *(a * points + r.point, offsets[a] + r.life, (a * 1000 + r.check) * 10 + r.attempt, r.day),
-                *(r.temperature_c, r.value, self.gauges[a][r.check], r.point),
-                *(self.points[r.point].resolution, r.over, r.true_c, r.asked),
-            )
-            for a, of_aircraft in enumerate(read)
-            for r in of_aircraft
-        ]
-        columns = np.array(rows, dtype=float).reshape(-1, 12).T
+        columns = np.array([row for rows in read for row in rows], dtype=float).reshape(-1, 12).T
+        columns[1] += np.repeat(offsets, lengths)
         lives = tuple(truth for _, _, truth in told)
         return SimulatedFleet(
             readings=Readings(*columns[:9]),

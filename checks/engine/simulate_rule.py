@@ -6,7 +6,8 @@ at the beginning of the quarter. Simulated truth, not field data.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -25,9 +26,10 @@ DATED = Thresholds(closing=-1.0, drifting=-1.0)  # every series is given a date,
 class Watched:
     """What was said of each series at each check of its aircraft, ordered by life and day; shape (m,).
 
-    life, day, next_day (of the next check), count (readings in the life), over; p_drift, p_cross: NaN with one reading; whole_drift,
-    whole_cross: likewise with the effect of the check left in; early, middle, late: crossing day, inf for none
-    low, high: where the next reading was expected, y_next: what it was in its own life, NaN for none; ln
+    life, day, next_day (of the next check), count (readings in the life), over
+    p_drift, p_cross: NaN with one reading; whole_drift, whole_cross: likewise, what a check shares left in
+    early, middle, late: crossing day, inf for none; low, high: where the next reading was expected
+    y_next: what that was, in the same life, NaN for none; ln above nominal at 20 °C.
     """
 
     life: Ints
@@ -49,29 +51,44 @@ class Watched:
 
 @dataclass(frozen=True)
 class Record:
-    """How a rule did: false alarms per 100 healthy panel-years; shares of the gradual crossings warned of.
+    """How a rule did, as counts, so that fleets can be added up.
 
-    ahead: at the last check before the crossing; before: at any check between onset and crossing; steps: of
-    steps over the limit, at any check between onset and the reading over limit
-    date_error: median days that the date was off at the last check before a crossing, of those warned.
+    healthy_years: panel-years before a drift; false: alarms that began in them
+    crossings: gradual ones before the life ended; ahead: of these, warned of at the last check before
+    before: of these, at any check from onset on
+    steps: that went over the limit, and steps_warned: of these, from onset on
+    date_errors: days that the date was off at the last check before a crossing, of those warned of, (k,).
     """
 
     healthy_years: float
-    false_alarms: float
+    false: int
     crossings: int
-    ahead: float
-    before: float
-    date_error: float
+    ahead: int
+    before: int
+    steps: int
+    steps_warned: int
+    date_errors: Floats
+
+    @property
+    def false_alarms(self) -> float:
+        """Per 100 healthy panel-years."""
+        return 100 * self.false / max(self.healthy_years, 1e-9)
+
+    @property
+    def date_error(self) -> float:
+        """Median; NaN for none."""
+        return float(np.median(self.date_errors)) if len(self.date_errors) else np.nan
+
+    def share(self, count: int) -> float:
+        """Of the gradual crossings."""
+        return count / max(self.crossings, 1)
 
 
-def what_would_have_been(seed: int, thresholds: Thresholds | None = None, **fleet: object) -> Record:
-    """What these thresholds would have warned of in one simulated fleet; further words go to
-    `simulate_fleet`."""
-    from checks.engine.simulate_fleet import simulate_fleet
-
-    made = simulate_fleet(seed, **fleet)  # type: ignore[arg-type]
-    watched = watch(made)
-    return judge(made, watched, alarms(watched, thresholds or Thresholds()))
+def pooled(records: Iterable[Record]) -> Record:
+    """Several fleets as one."""
+    told = list(records)
+    sums = {f.name: sum(getattr(one, f.name) for one in told) for f in fields(Record)[:-1]}
+    return Record(**sums, date_errors=np.concatenate([one.date_errors for one in told]))
 
 
 def alarms(watched: Watched, thresholds: Thresholds) -> np.ndarray:
@@ -85,25 +102,24 @@ def judge(fleet: SimulatedFleet, watched: Watched, alarm: np.ndarray) -> Record:
     onset = np.array([life.drift.onset for life in fleet.lives])
     crossing = np.array([life.crossing for life in fleet.lives])
     start = np.array([life.start for life in fleet.lives])
-    gradual = np.array([life.drift.shape != STEP for life in fleet.lives])
-    years = float(np.maximum(np.minimum(onset, fleet.ends) - start, 0).sum()) / YEAR
+    step = np.array([life.drift.shape == STEP for life in fleet.lives])
+    ends = fleet.ends
     new = np.append(True, watched.life[1:] != watched.life[:-1])[: len(watched.life)]
     begins = alarm & (new | ~np.append(False, alarm[:-1]))
-    false = int((begins & (watched.day < onset[watched.life])).sum())
-    crossed = np.flatnonzero(gradual & (crossing <= fleet.ends))
-    known = np.isin(watched.life, crossed) & (watched.day < crossing[watched.life])
+    crossed = crossing <= ends
+    known = ~step[watched.life] & crossed[watched.life] & (watched.day < crossing[watched.life])
     last = np.flatnonzero(known & ~np.append(known[1:] & ~new[1:], False))
-    since = known & (watched.day >= onset[watched.life])
+    since = alarm & (watched.day >= onset[watched.life]) & crossed[watched.life]
     dated = last[alarm[last] & np.isfinite(watched.middle[last])]
     return Record(
-        healthy_years=years,
-        false_alarms=100 * false / years,
-        crossings=len(crossed),
-        ahead=float(alarm[last].sum()) / max(len(crossed), 1),
-        before=len(np.unique(watched.life[since & alarm])) / max(len(crossed), 1),
-        date_error=float(np.median(np.abs(watched.middle[dated] - crossing[watched.life[dated]])))
-        if len(dated)
-        else np.nan,
+        healthy_years=float(np.maximum(np.minimum(onset, ends) - start, 0).sum()) / YEAR,
+        false=int((begins & (watched.day < onset[watched.life])).sum()),
+        crossings=int((crossed & ~step).sum()),
+        ahead=int(alarm[last].sum()),
+        before=len(np.unique(watched.life[since & known])),
+        steps=int((crossed & step).sum()),
+        steps_warned=len(np.unique(watched.life[since & step[watched.life]])),
+        date_errors=np.abs(watched.middle[dated] - crossing[watched.life[dated]]),
     )
 
 
@@ -164,7 +180,7 @@ def _watch_quarter(fleet: SimulatedFleet, fit: FleetFit, moments: Floats, gaps: 
 _DATES = ("crossing_low", "crossing_day", "crossing_high")
 
 
-def _columns(said: tuple[SeriesScore, ...]):
+def _columns(said: tuple[SeriesScore, ...]) -> Callable[[str], Floats]:
     def column(name: str) -> Floats:
         return np.array([getattr(one, name) for one in said], dtype=float)
 
