@@ -1,11 +1,13 @@
 """What stands round the steps of a check: totals, place and date, and the conditions that move a reading."""
 
+from decimal import Decimal
 from functools import cached_property
 
 from django.db.models import Q
 
 from checks.forms.check import CheckForm, Field
 from checks.models import CheckEvent, Step
+from checks.selectors.stock import fluid_stock
 from checks.services.rows import MEASURING
 from fleet.models import Base, FluidBatch, Position, UtilisationEntry
 
@@ -66,9 +68,9 @@ class Around:
 
     @cached_property
     def conditions(self) -> list[Field]:
-        """What else moves a reading; empty where nothing is measured."""
+        """What else moves a reading; where nothing is measured, the fluid alone, if the work takes any."""
         if not self.measures:
-            return []
+            return [self._fluid] if self.event.revision.procedure.fluid_litres else []
         fields = [
             self._with_own("pump", "Pump that ran", self._pumps),
             self.form.field("mode", "Mode selected", choices=self._modes),
@@ -97,11 +99,15 @@ class Around:
 
     @property
     def _fluid(self) -> Field:
+        """Batches in date, those at the base first; of these the one that expires first stands first."""
         in_date = Q(expires_on__gte=self.event.work_date) | Q(pk=self.event.fluid_batch_id)
         batches = FluidBatch.objects.filter(in_date)
-        own_first = sorted(batches, key=lambda batch: (batch.base_id != self.event.base_id, batch.code))
-        choices = tuple((str(batch.pk), str(batch)) for batch in own_first)
-        return self.form.field("fluid_batch", "Fluid batch", choices=choices)
+        here = {row.batch.pk: row.litres for row in fluid_stock() if row.base_id == self.event.base_id}
+        there = [batch.pk for batch in batches if here.get(batch.pk, 0) > 0]
+        order = sorted(batches, key=lambda one: (one.pk not in there, one.expires_on, one.code))
+        choices = tuple((str(one.pk), _batch_words(one, here.get(one.pk))) for one in order)
+        help = "The batch here that expires first stands first. A signed check takes from the batch it names."
+        return self.form.field("fluid_batch", "Fluid batch", choices=choices, help=help if there else "")
 
     def _with_own(self, name: str, label: str, choices: tuple[tuple[str, str], ...]) -> Field:
         """A choice that also offers what is written already, whatever it is."""
@@ -112,3 +118,7 @@ class Around:
     @property
     def remarks(self) -> Field:
         return self.form.field("remarks", "Remarks")
+
+
+def _batch_words(batch: FluidBatch, litres: Decimal | None) -> str:
+    return f"{batch}, {litres:f} L here" if litres and litres > 0 else str(batch)
