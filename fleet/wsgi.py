@@ -12,3 +12,6 @@ application = get_wsgi_application()
 from fleet.system_checks import refuse_unsafe_start  # noqa: E402  needs the app registry
 
 refuse_unsafe_start()
+
+# The trend is scored after each signature; the first one must not wait for this import.
+import scipy.special  # noqa: E402, F401
