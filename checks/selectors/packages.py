@@ -101,7 +101,7 @@ def shown(found: Iterable[WorkPackage], today: dt.date) -> list[Shown]:
     """Packages of `packages` held against the due list. Six queries, however many."""
     listed = list(found)
     points = due_points(today=today, soon_days=0).filter(aircraft__in={one.aircraft_id for one in listed})
-    known = {(p.aircraft_id, p.check_due_id): p for p in points.order_by()}
+    known = {(p.aircraft_id, p.check_due_id): p for p in points.select_related("check_due").order_by()}
     needed, minutes = preparations_of()
     names = _names()
     return [_shown(one, known, needed, minutes, names, today) for one in listed]
