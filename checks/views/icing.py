@@ -57,7 +57,13 @@ def line(status: IcingStatus) -> dict:
     reasons = [shown(reason) for reason in status.reasons]
     tones = {reason.tone for reason in reasons}
     tone = next((tone for tone in ("act", "heed") if tone in tones), "")
-    return {"aircraft": status.aircraft, "words": status.words, "reasons": reasons, "tone": tone}
+    return {
+        "aircraft": status.aircraft,
+        "words": status.words,
+        "reasons": reasons,
+        "tone": tone,
+        "expired": any(reason.kind == icing.EXPIRED for reason in status.reasons),
+    }
 
 
 def key_of(line: Line) -> int:

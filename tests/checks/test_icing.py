@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime as dt
+from decimal import Decimal
 
 import pytest
 import time_machine
@@ -9,13 +10,17 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from checks.models import CheckEvent, DuePoint, RecurringCheck
+from checks.models import CheckEvent, Defect, DuePoint, RecurringCheck
 from checks.selectors import icing
+from checks.selectors.defects import with_states
+from checks.selectors.release import aircraft_obstacles
 from checks.services.decide import decide_too_low
 from checks.services.defects import raise_defect, rectify
 from checks.services.due import refresh_due
+from checks.services.errors import RecordError
 from checks.services.record import save_draft
-from fleet.models import Aircraft
+from checks.services.utilisation import enter_utilisation
+from fleet.models import Aircraft, Operator
 from tests.checks.deferring import deferred
 from tests.checks.work import performed, started, typed
 from tests.world import PASSWORD, World, build_world
@@ -148,6 +153,76 @@ def test_a_stored_aircraft_and_one_that_left(world: World) -> None:
     assert reasons(world.forward) == [("stored", "The aircraft is stored.")]
     Aircraft.objects.filter(pk=world.forward.pk).update(state="left")
     assert icing.icing_statuses(at=timezone.now(), aircraft_ids=[world.forward.pk]) == []
+
+
+def test_a_stored_aircraft_says_since_when(world: World) -> None:
+    performed(world, world.forward)
+    Aircraft.objects.filter(pk=world.forward.pk).update(state="stored", state_since=dt.date(2025, 2, 3))
+    assert reasons(world.forward) == [("stored", "The aircraft is stored since 03 Feb 2025.")]
+
+
+def test_stale_utilisation_of_an_aircraft_in_service(world: World) -> None:
+    performed(world, world.forward)
+    Operator.objects.update(stale_use_days=30)
+    assert reasons(world.forward) == [], "as long as the operator allows"
+    Operator.objects.update(stale_use_days=29)
+    assert reasons(world.forward) == [("stale utilisation", "No utilisation since 10 Feb 2025, 30 days.")]
+    Aircraft.objects.filter(pk=world.forward.pk).update(state="stored")
+    assert [kind for kind, _ in reasons(world.forward)] == ["stored"]
+
+
+def test_flight_hours_and_flight_days_run_out_by_what_is_entered(
+    world: World, clock: time_machine.Traveller
+) -> None:
+    performed(world, world.forward)
+    by = world.person("controller1")
+    Operator.objects.update(stale_use_days=5)
+    defect = raise_defect(aircraft=world.forward, by=by, description="Uneven flow.")
+    with pytest.raises(RecordError, match=r"does not fit what is entered: 2000\.00 h"):
+        deferred(world, defect, "30-20-02", from_hours=Decimal(1999))
+    deferred(world, defect, "30-20-02", from_hours=Decimal(2004))
+
+    def flown(hours: str, landings: int) -> list[tuple[str, str]]:
+        enter_utilisation(
+            aircraft=world.forward,
+            on=timezone.localdate(),
+            hours=Decimal(hours),
+            landings=landings,
+            by=by,
+        )
+        return [one for one in reasons(world.forward) if "utilisation" not in one[0]]
+
+    words = "Deferred under 30-20-02 for 25 flight hours, {} left by what is entered: "
+    (held,) = flown("2004", 1501)
+    assert held == ("deferral limits", words.format("25") + world.item("30-20-02").limitation)
+    clock.shift(dt.timedelta(days=2))
+    assert flown("2016.5", 1506)[0][1].startswith(words.format("12.5"))
+    clock.shift(dt.timedelta(days=6))
+    assert reasons(world.forward)[0][0] == "deferral limit not known"
+    assert "Enter the utilisation since" in " ".join(aircraft_obstacles(world.forward.pk, timezone.now()))
+    found = flown("2029.5", 1512)
+    assert found == [("deferral expired", "Deferral expired after 19 Mar 2025: Uneven flow.")]
+    assert Defect.objects.get().state(timezone.localdate()) == "deferral expired"
+
+
+def test_flight_days_expire_after_the_last_of_them(world: World, clock: time_machine.Traveller) -> None:
+    performed(world, world.forward)
+    by = world.person("controller1")
+    defect = raise_defect(aircraft=world.forward, by=by, description="Seal worn.")
+    deferred(world, defect, "30-20-03")
+    for day in range(1, 8):
+        clock.shift(dt.timedelta(days=1))
+        landings = 1500 + min(day, 6)  # no flight on the seventh
+        enter_utilisation(
+            aircraft=world.forward,
+            on=timezone.localdate(),
+            hours=Decimal(2010 + day),
+            landings=landings,
+            by=by,
+        )
+        state = with_states(Defect.objects.all(), timezone.localdate()).get().now_is
+        assert state == ("deferred" if day <= 6 else "deferral expired")
+        assert state == Defect.objects.get().state(timezone.localdate())
 
 
 def test_the_gravest_comes_first(world: World) -> None:

@@ -1,14 +1,19 @@
 """The icing status page: what it says, links, filters, fetches anew and costs."""
 
+import datetime as dt
+from io import BytesIO
+
 import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
 
 from checks.services.defects import raise_defect
 from checks.services.due import refresh_due
 from fleet.models import Aircraft
 from tests.checks.check_pages import OVER, logged_in
+from tests.checks.deferring import deferred
 from tests.checks.work import performed
 from tests.world import World, build_world
 
@@ -92,6 +97,80 @@ def test_the_list_fetches_itself_each_minute_with_its_filter(world: World, brows
 def test_an_aircraft_that_left_is_not_listed(world: World, browse: Client) -> None:
     Aircraft.objects.filter(pk=world.forward.pk).update(state="left")
     assert list(lines(browse)) == [world.underfloor.registration]
+
+
+def test_without_script_the_page_loads_itself_anew(world: World, browse: Client) -> None:
+    for address in (URL, WALL):
+        assert '<noscript><meta http-equiv="refresh"' in browse.get(address).content.decode()
+
+
+# --- on a wall ------------------------------------------------------------------------------------
+
+WALL = "/icing/wall/"
+
+
+def test_the_wall_shows_the_gravest_of_each_aircraft_and_has_no_menu(world: World, browse: Client) -> None:
+    performed(world, world.forward, series=OVER)
+    response = browse.get(WALL)
+    page = response.content.decode()
+    assert 'aria-label="Places"' not in page and "As recorded" in page and "is no permission" in page
+    assert "data-stale hidden" in page, "only the script says that the server is silent"
+    (one,) = response.context["lines"]
+    assert one["first"].text.startswith("Open defect since") and one["tone"] == "act"
+    assert [str(craft) for craft in response.context["quiet"]] == [world.underfloor.registration]
+
+
+def test_the_wall_of_a_base_and_its_part(world: World, browse: Client) -> None:
+    world.underfloor.base = world.master.bases["farcape"]
+    world.underfloor.save()
+    for craft in world.fleet:
+        raise_defect(aircraft=craft, by=world.person("technician1"), description="Drip.")
+    response = browse.get(WALL, {"base": "farcape"})
+    assert [str(line["aircraft"]) for line in response.context["lines"]] == [world.underfloor.registration]
+    assert browse.get(WALL, {"base": "none such"}).context["number"] == 2, "rather all than nothing"
+    part = browse.get(f"{WALL}?base=farcape&page=9", headers={"hx-request": "true"}).content.decode()
+    assert '<div id="wall" hx-get="/icing/wall/?base=farcape&amp;page=1"' in part and "<html" not in part
+
+
+def test_the_wall_turns_its_screens(db: None, clock) -> None:
+    world = build_world(aircraft=16)
+    for craft in world.fleet:
+        raise_defect(aircraft=craft, by=world.person("technician1"), description="Drip.")
+    client, seen, address = logged_in(world, "auditor1"), [], WALL
+    for _ in range(3):
+        response = client.get(address)
+        seen += [str(line["aircraft"]) for line in response.context["lines"]]
+        address = response.context["next"]
+    assert sorted(seen) == sorted(map(str, world.fleet)) and address == f"{WALL}?page=1"
+
+
+def test_the_sheet_holds_what_the_page_shows(world: World, browse: Client) -> None:
+    performed(world, world.forward, series=OVER)
+    file = browse.get("/reports/icing.pdf?icing=recorded+against")
+    text = " ".join(page.extract_text() for page in PdfReader(BytesIO(file.content)).pages)
+    words = " ".join(text.split())
+    assert file["Content-Type"] == "application/pdf" and world.forward.registration in words
+    assert "Open defect since 12 Mar 2025" in words and "It is no permission." in words
+    assert "1 of 1 aircraft with something recorded against" in words
+    assert browse.get("/reports/icing.pdf?icing=fine").url.startswith("/icing/")
+
+
+def test_expired_deferrals_stand_above_the_due_list(world: World, browse: Client, clock) -> None:
+    defect = raise_defect(aircraft=world.forward, by=world.person("technician1"), description="Pump slow.")
+    deferred(world, defect, "B")
+    address = "/defects/expired/"
+    assert f'hx-get="{address}"' in browse.get("/due/").content.decode()
+    part = {"headers": {"hx-request": "true"}}
+    assert "No deferral has expired." in browse.get(address, **part).content.decode()
+    clock.shift(dt.timedelta(days=4))
+    browse = logged_in(world, "auditor1")
+    page = browse.get(address, **part).content.decode()
+    assert "deferral expired" in page and 'class="sheet act"' in page and "Pump slow." in page
+    assert browse.get(address).url == "/defects/?state=deferral+expired"
+    for other in (f"/aircraft/{world.forward}/", "/icing/", "/aircraft/", "/defects/"):
+        assert "eferral expired" in browse.get(other).content.decode()
+    home = logged_in(world, "controller1").get("/").content.decode()
+    assert "deferral expired" in home
 
 
 def test_strangers_are_refused(world: World, outsider, client_of) -> None:

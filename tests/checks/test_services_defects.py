@@ -1,5 +1,6 @@
 """Defects: raised by a check or a person, deferred, closed by a person alone; purge and retest loop."""
 
+import dataclasses
 import datetime as dt
 import json
 
@@ -10,10 +11,11 @@ from django.db import connection
 from checks.models import CheckEvent, Defect, MelItem, Record
 from checks.services.defects import raise_defect, rectify
 from checks.services.errors import RecordError
+from checks.services.record import save_draft
 from checks.services.sign import sign_released
 from fleet.models import Fitment, Operator, Part
 from tests.checks.deferring import deferred
-from tests.checks.work import performed
+from tests.checks.work import performed, started, typed
 from tests.guards import guards_lifted
 from tests.world import PASSWORD, World
 
@@ -197,3 +199,18 @@ def test_a_purge_resets_what_its_panels_name_and_a_check_resets_nothing(world: W
     points = set(purge.resets.values_list("point__code", flat=True))
     assert {"port", "nozzle", "port-wing-li", "port-stab-r"} <= points
     assert not performed(world, world.underfloor).resets.exists()
+
+
+def test_what_a_draft_left_disturbed_bars_the_release_of_other_work(
+    world: World, clock: time_machine.Traveller
+) -> None:
+    """A release certifies that no unairworthy condition is known (14 CFR 135.443)."""
+    event = performed(world, world.forward, "wet-out")
+    draft = started(world, world.forward)
+    given = typed(draft)
+    half = tuple(dataclasses.replace(one, restored=False) for one in given.cautions)
+    save_draft(event=draft, by=draft.started_by, given=dataclasses.replace(given, cautions=half))
+    with pytest.raises(RecordError, match="begun on 12 Mar 2025 is not signed, and not recorded as put back"):
+        sign_released(event=event, by=world.person("releaser1"), password=PASSWORD)
+    save_draft(event=draft, by=draft.started_by, given=given)
+    assert sign_released(event=event, by=world.person("releaser1"), password=PASSWORD)
