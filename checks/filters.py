@@ -24,16 +24,15 @@ def task_titles() -> list[tuple[str, str]]:
     return [(title, title) for title in titles.distinct()]
 
 
-class DueFilter(django_filters.FilterSet):
-    """Which due points to list, given a queryset of checks.selectors.due.due_points. Call is_valid() first:
-    a list for a filter that was not understood would pass for the answer."""
+class OfAircraft(django_filters.FilterSet):
+    """Rows that belong to an aircraft and have a state. Call is_valid() first: a list for a filter that was
+    not understood would pass for the answer.
 
-    SORTS = {
-        "due": ORDER,
-        "aircraft": ("aircraft__registration", *ORDER),
-        "base": ("aircraft__base__name", *ORDER),
-        "task": ("check_due__title", *ORDER),
-    }
+    SAID: how each filter is said on a printed list; WHOLE: what is said without any.
+    """
+
+    SAID = {"base": "base {}", "aircraft": "registration with “{}”", "state": "{}"}
+    WHOLE = ""
 
     base = django_filters.ModelChoiceFilter(
         field_name="aircraft__base", queryset=Base.objects.all(), label="Base", empty_label="every base"
@@ -44,6 +43,39 @@ class DueFilter(django_filters.FilterSet):
         label="Aircraft",
         widget=forms.TextInput(attrs={"placeholder": "registration or part of it", "autocomplete": "off"}),
     )
+
+    def filter_queryset(self, queryset: QuerySet) -> QuerySet:
+        """Keeps `of_every_state` for the counts by state, which all filters but that of the state leave."""
+        state = self.form.cleaned_data.pop("state", "")
+        self.of_every_state = super().filter_queryset(queryset)
+        self.form.cleaned_data["state"] = state
+        return self.of_every_state.filter(state=state) if state else self.of_every_state
+
+    @cached_property
+    def words(self) -> str:
+        """The filter as a line of text, for the head of a printed list."""
+        given = {name: value for name, value in self.form.cleaned_data.items() if value not in (None, "")}
+        told = (self.SAID[name].format(self.label_of(name, value)) for name, value in given.items())
+        return "; ".join(told) or self.WHOLE
+
+    def label_of(self, name: str, value: object) -> object:
+        """How a value of the filter is said."""
+        return value
+
+
+class DueFilter(OfAircraft):
+    """Which due points to list, given a queryset of checks.selectors.due.due_points."""
+
+    SAID = OfAircraft.SAID | {"task": "task {}", "horizon": "due within {} days"}
+    WHOLE = "the whole due list"
+
+    SORTS = {
+        "due": ORDER,
+        "aircraft": ("aircraft__registration", *ORDER),
+        "base": ("aircraft__base__name", *ORDER),
+        "task": ("check_due__title", *ORDER),
+    }
+
     task = django_filters.ChoiceFilter(
         field_name="check_due__title", choices=task_titles, label="Task", empty_label="every task"
     )
@@ -70,12 +102,6 @@ class DueFilter(django_filters.FilterSet):
         """Due by then; what has no record stays in, since nobody can say that it is later."""
         return points.filter(Q(due_on__lte=self.today + dt.timedelta(days=int(days))) | Q(state=NO_RECORD))
 
-    def filter_queryset(self, queryset: QuerySet[DuePoint]) -> QuerySet[DuePoint]:
-        state = self.form.cleaned_data.pop("state", "")
-        self.of_every_state = super().filter_queryset(queryset)
-        self.form.cleaned_data["state"] = state
-        return self.of_every_state.filter(state=state) if state else self.of_every_state
-
     @property
     def listed(self) -> QuerySet[DuePoint]:
         """What the filter leaves, in the order asked for: soonest due first unless another is."""
@@ -84,16 +110,3 @@ class DueFilter(django_filters.FilterSet):
         if asked.startswith("-"):
             first = f"-{first}" if isinstance(first, str) else first.expression.desc(nulls_last=True)
         return self.qs.order_by(first, *rest)
-
-    @cached_property
-    def words(self) -> str:
-        """The filter as a line of text, for the head of a printed list."""
-        given = {name: value for name, value in self.form.cleaned_data.items() if value not in (None, "")}
-        said = {
-            "base": "base {}",
-            "aircraft": "registration with “{}”",
-            "task": "task {}",
-            "horizon": "due within {} days",
-            "state": "{}",
-        }
-        return "; ".join(said[name].format(value) for name, value in given.items()) or "the whole due list"

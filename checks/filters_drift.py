@@ -1,19 +1,19 @@
 """The filter of the drift ranking."""
 
-from functools import cached_property
-
 import django_filters
-from django import forms
 from django.db.models import F, QuerySet
 
+from checks.filters import OfAircraft
 from checks.models import SeriesState
 from checks.selectors.drift import ORDER
-from fleet.models import Base, MeasuringPoint, Variant
+from fleet.models import MeasuringPoint, Variant
 
 
-class DriftFilter(django_filters.FilterSet):
-    """Which series to list, given checks.selectors.drift.series_states. Call is_valid() first: a list for a
-    filter that was not understood would pass for the answer."""
+class DriftFilter(OfAircraft):
+    """Which series to list, given checks.selectors.drift.series_states."""
+
+    SAID = OfAircraft.SAID | {"variant": "{}", "point": "{}"}
+    WHOLE = "the whole fleet"
 
     SORTS = {
         "rank": "urgency",
@@ -23,15 +23,6 @@ class DriftFilter(django_filters.FilterSet):
         "margin": "margin",
     }
 
-    base = django_filters.ModelChoiceFilter(
-        field_name="aircraft__base", queryset=Base.objects.all(), label="Base", empty_label="every base"
-    )
-    aircraft = django_filters.CharFilter(
-        field_name="aircraft__registration",
-        lookup_expr="icontains",
-        label="Aircraft",
-        widget=forms.TextInput(attrs={"placeholder": "registration or part of it", "autocomplete": "off"}),
-    )
     variant = django_filters.ModelChoiceFilter(
         field_name="aircraft__variant",
         queryset=Variant.objects.all(),
@@ -54,12 +45,6 @@ class DriftFilter(django_filters.FilterSet):
         model = SeriesState
         fields: list[str] = []
 
-    def filter_queryset(self, queryset: QuerySet[SeriesState]) -> QuerySet[SeriesState]:
-        state = self.form.cleaned_data.pop("state", "")
-        self.of_every_state = super().filter_queryset(queryset)
-        self.form.cleaned_data["state"] = state
-        return self.of_every_state.filter(state=state) if state else self.of_every_state
-
     @property
     def listed(self) -> QuerySet[SeriesState]:
         """What the filter leaves, in the order asked for: the most urgent first unless another is."""
@@ -71,17 +56,5 @@ class DriftFilter(django_filters.FilterSet):
         first = F(field).desc(nulls_last=True) if down else F(field).asc(nulls_last=True)
         return self.qs.order_by(first, *ORDER)
 
-    @cached_property
-    def words(self) -> str:
-        """The filter as a line of text, for the head of a printed list."""
-        given = {name: value for name, value in self.form.cleaned_data.items() if value not in (None, "")}
-        if "point" in given:
-            given["point"] = MeasuringPoint.Kind(given["point"]).label
-        said = {
-            "base": "base {}",
-            "aircraft": "registration with “{}”",
-            "variant": "{}",
-            "point": "{}",
-            "state": "{}",
-        }
-        return "; ".join(said[name].format(value) for name, value in given.items()) or "the whole fleet"
+    def label_of(self, name: str, value: object) -> object:
+        return MeasuringPoint.Kind(value).label if name == "point" else value
