@@ -97,6 +97,11 @@ class Plan:
         return tuple(line for line in self.lines if line.open_tasks)
 
     @property
+    def open_first(self) -> tuple[Line, ...]:
+        """The lines in the order in which a person looks at them."""
+        return tuple(sorted(self.lines, key=lambda line: not line.open_tasks))
+
+    @property
     def done(self) -> int:
         return len(self.lines) - len(self.open_lines)
 

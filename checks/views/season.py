@@ -61,7 +61,7 @@ def season_base(request: HttpRequest, code: str) -> HttpResponse:
         "today": today,
         "report": report,
         "plan": report.plan,
-        "lines": [{"line": line, "state": line.state(today)} for line in report.plan.lines],
+        "lines": [{"line": line, "state": line.state(today)} for line in report.plan.open_first],
         "years": years,
         "outlook": outlook_words(report.plan),
         "fluid_said": fluid_words(report),

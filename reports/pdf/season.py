@@ -58,7 +58,7 @@ def season_pdf(report: SeasonReport, operator: str, is_demo: bool) -> bytes:
     document.text(PACE, small=True)
     document.heading("Aircraft")
     names, widths, right = zip(*COLUMNS, strict=True)
-    rows = [_line(line, plan.today) for line in plan.lines]
+    rows = [_line(line, plan.today) for line in plan.open_first]
     document.add(table(names, rows, widths, [n for n, digits in enumerate(right) if digits]))
     for words in _beside(plan):
         document.text(words)

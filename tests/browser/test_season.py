@@ -33,7 +33,7 @@ def test_a_season_is_planned_and_a_signed_check_moves_the_plan(browser_page, sig
     fits(page)
     page.get_by_role("link", name=re.compile(r"North Skerry\s*, season of")).first.click()
     expect(page.get_by_text("0 of 4 aircraft complete")).to_be_visible()
-    expect(page.locator("svg:visible").first).to_contain_text("season date")
+    expect(page.locator("figure.chart svg:visible")).to_contain_text("season date")
     row = page.locator("tr", has=page.get_by_role("link", name=world.forward.registration, exact=True))
     expect(row.get_by_role("link", name="Pressure and flow check")).to_have_count(1)
     expect(row).to_contain_text("to do")
