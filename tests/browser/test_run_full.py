@@ -1,4 +1,7 @@
-"""A whole run on a phone: one step a screen, the clock across a reload, collection, put back, signed."""
+"""A whole run on a phone: one step a screen, the clock across a reload, collection, put back, signed.
+
+How each screen looks before anything is done on it is tried in test_run_screens.py.
+"""
 
 import datetime as dt
 import re
@@ -34,7 +37,6 @@ def test_a_full_run_with_the_clock_across_a_reload(browser_page, sign_in, world:
 def warnings_first(page) -> None:
     """Place and totals, then every warning before the step that it guards, acknowledged one by one."""
     assert run.place(page) == "Place and totals"
-    run.fits(page)
     run.to(page, "Step 2 of 19")
     assert page.locator(".heed-list").get_by_text("The fluid is slippery").is_visible()
     assert page.locator(".step:visible, .heed-list li:visible").count() == 1
@@ -43,7 +45,6 @@ def warnings_first(page) -> None:
     button = page.locator("[data-run-next]")
     assert button.inner_text().strip() == "Read and followed"
     assert button.bounding_box()["height"] >= 56
-    run.fits(page)
     for step in range(2, 9):
         assert run.place(page) == f"Step {step} of 19"
         run.onward(page)
@@ -55,20 +56,16 @@ def warnings_first(page) -> None:
 
 def isolate_and_connect(page) -> None:
     assert page.locator("[data-run-next-words]").inner_text() == "Done"
-    run.fits(page)
     run.to(page, "Step 12 of 19")
     run.choose_instrument(page)
     page.get_by_label("Temperature", exact=True).fill("20")
-    run.fits(page)
     run.to(page, "Step 13 of 19")
     assert page.locator("[data-run-next-words]").inner_text() == "Pump on: start the clock"
     # The list leads anywhere: a look at the collection, which is barred.
     page.locator("[data-run-list] summary").click()
-    run.fits(page)
     page.locator("[data-run-list]").get_by_role("button", name="Step 15: timed collection").click()
     assert page.locator("[data-begin]").is_disabled()
     assert page.get_by_text("Not yet: the pressure of step 14 has not settled.").is_visible()
-    run.fits(page)
     page.locator("[data-run-back]").click()
     page.locator("[data-run-back]").click()
     run.onward(page)
@@ -142,15 +139,11 @@ def collect(page) -> None:
 def finish(page) -> None:
     run.to(page, "Step 16 of 19")
     run.saw_all(page)
-    run.fits(page)
     run.to(page, "Step 19 of 19")
     run.saw_all(page)
     run.to(page, "Put back")
     for box in page.locator("[data-card='Put back'] input").all():
         box.check()
-    run.fits(page)
-    run.to(page, "Conditions")
-    run.fits(page)
     run.to(page, "Remarks and outcome")
     page.locator("#outcome-line").get_by_text("within limit").wait_for()
     run.wait_sent(page)

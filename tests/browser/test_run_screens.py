@@ -8,6 +8,7 @@ import pytest
 from checks.models import CheckEvent, Step
 from tests.browser import runner as run
 from tests.browser.fits import fits
+from tests.checks.work import performed, started
 from tests.world import World, build_world
 
 pytestmark = pytest.mark.parametrize("browser_page", [390], ids=["390px"], indirect=True)
@@ -42,6 +43,24 @@ def test_every_screen_can_be_read_and_used(browser_page, sign_in, world: World) 
     fits(page, "photos, throwing away")
     page.get_by_role("button", name="Whole form").click()
     fits(page, "whole form")
+
+
+def test_on_a_retest_of_the_same_day_a_warning_is_shown_and_not_asked(
+    browser_page, sign_in, world: World
+) -> None:
+    first = performed(world, world.forward, series=("300", "310", "310", "310"))
+    retest = started(world, world.forward, follows=first)
+    page = browser_page
+    sign_in(world.person("technician1"))
+    page.goto(f"/checks/{retest.pk}/")
+    run.ready(page)
+    run.to(page, "Step 3 of 19")
+    shown = page.locator(".heed-list li:visible")
+    assert shown.get_by_text("Acknowledged by you earlier today").is_visible()
+    words = shown.locator("p:not(.kind, .note)")
+    assert words.bounding_box()["width"] > 200  # as wide as any other warning
+    assert page.locator("[data-run-next-words]").inner_text() == "Next"
+    fits(page, "shown again")
 
 
 def at_the_look(page, world: World):
