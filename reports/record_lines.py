@@ -46,7 +46,7 @@ class InstrumentLine:
 
 @dataclass(frozen=True)
 class PointLine(PointShown):
-    """One measuring point on paper: what the page shows of it, whence its limits are, its place against them."""
+    """One measuring point on paper: what the page shows of it, whence its limits are, its chart."""
 
     limits_from: str
     scene: Scene | None
