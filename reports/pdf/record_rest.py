@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+from django.utils.text import capfirst
 from reportlab.platypus import Flowable
 
 from fleet import shapes
@@ -99,11 +100,9 @@ def _questions(record: CheckRecord) -> list[Flowable]:
     """Why each reading was asked about, and the answer: it decides nothing and stays on record."""
     found = []
     for one in record.questions:
-        asked = f"{one.asked}. " if one.asked else ""
+        asked = f"{capfirst(one.asked)}. " if one.asked else ""
         reason = f" Reason: {one.reason}" if one.reason else ""
-        found.append(
-            paragraph(f"Step {one.step}, {one.of}: {asked}{one.answer.capitalize()}.{reason}", SMALL)
-        )
+        found.append(paragraph(f"Step {one.step}, {one.of}: {asked}{capfirst(one.answer)}.{reason}", SMALL))
     return found
 
 

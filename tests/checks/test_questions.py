@@ -31,14 +31,18 @@ USUAL = ("90", "96", "96", "96")
 HIGH = ("110", "131", "131", "131")
 
 
-@pytest.fixture
-def known(world: World) -> World:
+def ask_of(world: World) -> None:
     """Five checks of each aircraft at what each point usually reads, fitted and scored."""
     for aircraft in (world.forward, world.underfloor):
         for day, drop in zip(AGO, (0, 1, 0, 1, 0), strict=True):
             usual = {"port": str(96 - drop), "nozzle": "170"} if aircraft == world.forward else {}
             world.signed(aircraft, world.today - dt.timedelta(days=day), values=usual)
     refresh_drift()
+
+
+@pytest.fixture
+def known(world: World) -> World:
+    ask_of(world)
     return world
 
 
