@@ -128,6 +128,14 @@ class PreparationAdmin(MasterAdmin):
     filter_horizontal = ["procedures"]
 
 
+@admin.register(models.StockItem)
+class StockItemAdmin(MasterAdmin):
+    list_display = ["part_number", "name", "kind", "replace_months", "replace_hours", "least"]
+    list_filter = ["kind"]
+    search_fields = ["part_number", "name"]
+    autocomplete_fields = ["variants"]
+
+
 @admin.register(models.Procedure)
 class ProcedureAdmin(MasterAdmin):
     list_display = ["title", "code", "variant", "kind", "jasc", "is_inspection", "needs_inspection"]
