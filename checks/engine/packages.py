@@ -25,10 +25,12 @@ no minutes count for these again, and its own work is taken off the base's minut
 
 Bases share no work, aircraft and hours, so solving base by base gives the whole optimum.
 
-Solved by HiGHS through scipy.optimize, in three goes that share the time. The relaxation (x between 0 and 1)
-bounds every plan from below. The program over the days that the relaxation uses is small and soon gives a
-good plan. The whole program then proves it, improves it, or runs out of time. The gap that is told is that
-between the best plan and the best bound of the whole program.
+Solved by HiGHS through scipy.optimize, in goes that share the time and stop once a plan is proven. First the
+aircraft some at a time without the hours of the base: nothing ties them together then, so what they cost is
+a bound of every plan, and where the hours suffice it is the plan. Then some at a time with the hours that
+those before have left. Then the relaxation (x between 0 and 1), which bounds too, and the program over the
+days that it uses, which is small. Last the whole program. The best plan of all goes is taken, that of every
+check on its due day among them; the gap that is told is its distance from the best bound.
 """
 
 from collections.abc import Hashable, Iterator, Mapping, Sequence
@@ -69,35 +71,60 @@ __all__ = [
 ]
 
 GAP = 1e-4  # relative; less than that is no better plan
-#: shares of the time: the relaxation, the program over its days, the whole program
-SHARES = (0.4, 0.25, 0.35)
+#: shares of the time: some at a time without hours and with, the relaxation, over its days, the whole
+APART, TOGETHER, RELAXED, SMALL, WHOLE = 0.1, 0.2, 0.3, 0.15, 0.25
+SOME = 8  # aircraft at a time
 USED = 1e-6
 Days = Mapping[Hashable, Sequence[int]]
 
 
 def solve(base: Base, seconds: float = 50.0) -> Plan:
     """The cheapest plan of one base, or the best found within so many seconds."""
-    if not base.checks:
-        return _plan(base, {}, 0.0)
+    best = _plan(base, due_days(base), 0.0)
+    for day, bound in _goes(base, seconds):
+        bound = max(bound, best.bound)
+        found = [best.day] if day is None else [best.day, day]
+        best = min((_plan(base, one, bound) for one in found), key=lambda plan: plan.cost.total)
+        if best.state == OPTIMAL:
+            break
+    return best
+
+
+def _goes(base: Base, seconds: float) -> Iterator[tuple[dict[Hashable, int] | None, float]]:
+    """One go after another: a plan, where it found one, and what no plan of the base undercuts (or 0)."""
+    free = replace(base.weights, over=0.0, far_over=0.0)
+    yield _some_at_a_time(replace(base, weights=free), APART * seconds)
+    yield _some_at_a_time(base, TOGETHER * seconds)[0], 0.0
     days = {check.key: window(base, check) for check in base.checks}
     rows = _Rows(base, days)
-    relaxed = rows.relaxed(SHARES[0] * seconds)
-    bound = -np.inf if relaxed is None else float(relaxed.fun)
-    near = _near(base, days, None if relaxed is None else rows.used(relaxed.x))
-    small = _Rows(base, near).whole(SHARES[1] * seconds)
-    # Over fewer days the program bounds nothing; where it failed, every check on its due day is a plan too.
-    best = _plan(base, small[0] if small else due_days(base), bound)
-    if best.state == OPTIMAL:
-        return best
-    found = rows.whole(SHARES[2] * seconds)
-    if found is None:
-        return best
-    day, proven = found
-    return min(
-        _plan(base, best.day, max(bound, proven)),
-        _plan(base, day, max(bound, proven)),
-        key=lambda plan: plan.cost.total,
-    )
+    relaxed = rows.relaxed(RELAXED * seconds)
+    if relaxed is not None:
+        near = _near(base, days, rows.used(relaxed.x))
+        small = _Rows(base, near).whole(SMALL * seconds)
+        yield small and small[0], float(relaxed.fun)  # over fewer days the program bounds nothing
+    yield rows.whole(WHOLE * seconds) or (None, 0.0)
+
+
+def _some_at_a_time(base: Base, seconds: float) -> tuple[dict[Hashable, int], float]:
+    """A plan in which each group of aircraft sees the minutes that those before it take, and the sum of what
+    the groups were proven to cost at least: a bound of the whole where minutes cost nothing."""
+    first = dict.fromkeys(c.aircraft for c in sorted(base.checks, key=_pressing))
+    order, taken, bound = list(first), list(base.taken or [0.0] * len(base.minutes)), 0.0
+    groups = [set(order[k : k + SOME]) for k in range(0, len(order), SOME)]
+    day: dict[Hashable, int] = {}
+    for group in groups:
+        checks = tuple(check for check in base.checks if check.aircraft in group)
+        part = replace(base, checks=checks, taken=tuple(taken))
+        rows = _Rows(part, {check.key: window(part, check) for check in checks})
+        found, proven = rows.whole(seconds / len(groups)) or (due_days(part), 0.0)
+        day |= found
+        bound += max(0.0, proven)
+        taken = list(cost_of(part, found)[1])
+    return day, bound
+
+
+def _pressing(check: Check) -> tuple[int, str]:
+    return check.due, repr(check.key)
 
 
 def _plan(base: Base, day: Mapping[Hashable, int], bound: float) -> Plan:
@@ -106,13 +133,11 @@ def _plan(base: Base, day: Mapping[Hashable, int], bound: float) -> Plan:
     return plan if plan.gap <= GAP else replace(plan, state=TIME_LIMIT)
 
 
-def _near(base: Base, days: Days, used: set[tuple[Hashable, int]] | None) -> Days:
-    """Fewer days for each check: those that the relaxation uses for any check of its aircraft, or, without
-    a relaxation, the last days of the other checks of its aircraft; and its own last day."""
+def _near(base: Base, days: Days, used: set[tuple[Hashable, int]]) -> Days:
+    """Fewer days for each check: those that the relaxation uses for its aircraft, and its own last."""
     of_aircraft: dict[Hashable, set[int]] = {}
     for check in base.checks:
-        allowed = days[check.key]
-        told = {allowed[-1]} if used is None else {on for on in allowed if (check.key, on) in used}
+        told = {on for on in days[check.key] if (check.key, on) in used}
         of_aircraft.setdefault(check.aircraft, set()).update(told)
     return {
         check.key: [on for on in days[check.key][:-1] if on in of_aircraft[check.aircraft]]

@@ -77,8 +77,9 @@ class Base:
         return max(0.0, self.minutes[day] - (self.taken[day] if self.taken else 0.0))
 
     def room_over(self, day: int) -> float:
-        """Minutes over the day's own that count at the lower price."""
-        return self.weights.over_share * self.minutes[day]
+        """Minutes over the day's own that count at the lower price, as far as nothing takes them already."""
+        over = max(0.0, self.taken[day] - self.minutes[day]) if self.taken else 0.0
+        return max(0.0, self.weights.over_share * self.minutes[day] - over)
 
 
 @dataclass(frozen=True)

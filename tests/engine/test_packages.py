@@ -56,8 +56,9 @@ def told(one: Base, days: dict) -> float:
             there = [c for c in one.checks if c.aircraft == aircraft and days[c.key] == on]
             made = {s for c in there for s in c.preparations} - set(one.standing.get((aircraft, on), ()))
             used += sum(one.preparations[s] for s in made)
-        over = max(0.0, used - max(0.0, whole - (one.taken[on] if one.taken else 0)))
-        cheap = min(over, w.over_share * whole)
+        taken = one.taken[on] if one.taken else 0.0
+        over = max(0.0, used - max(0.0, whole - taken))
+        cheap = min(over, max(0.0, w.over_share * whole - max(0.0, taken - whole)))
         total += w.over * cheap + w.far_over * (over - cheap)
     return total
 
@@ -87,7 +88,7 @@ def some_base(rng: random.Random) -> Base:
     ]
     minutes = tuple(rng.choice((0.0, 60.0, 120.0, 240.0)) for _ in range(days))
     standing = {("A", rng.randrange(days)): frozenset({"panel"})} if rng.random() < 0.3 else {}
-    taken = tuple(rng.choice((0.0, 30.0)) for _ in range(days))
+    taken = tuple(rng.choice((0.0, 30.0, 80.0)) for _ in range(days))
     return Base(minutes, tuple(checks), PREPARATIONS, taken=taken, standing=standing)
 
 
@@ -154,6 +155,33 @@ def test_a_standing_package_draws_checks_that_share_with_it() -> None:
     stands = {("A", 3): frozenset({"panel"})}
     plan = solve(base(check(1, due=5), standing=stands))
     assert plan.day == {1: 3} and plan.cost.stays == plan.cost.preparations == 0
+
+
+def many(aircraft: int, minutes: float) -> Base:
+    """Two tasks on each of many aircraft, due at random in six weeks."""
+    rng = random.Random(aircraft)
+    checks = [
+        check((a, task), str(a), due=rng.randrange(40), interval=interval, preparations=("panel", "stand"))
+        for a in range(aircraft)
+        for task, interval in ((1, 120.0), (2, 365.0))
+    ]
+    return base(*checks, minutes=(minutes,) * 40)
+
+
+def test_with_hours_enough_the_aircraft_apart_prove_the_whole() -> None:
+    plan = solve(many(60, 10_000), 20)
+    assert plan.state == OPTIMAL and plan.cost.over == 0
+    lone = [solve(replace(many(60, 10_000), checks=many(60, 10_000).checks[k : k + 2]), 5) for k in (0, 2)]
+    for one in lone:
+        assert all(plan.day[key] == on for key, on in one.day.items())
+
+
+def test_without_time_a_plan_still_comes_and_never_one_worse_than_no_planning() -> None:
+    one = many(60, 300)
+    plan = solve(one, 0.01)
+    assert set(plan.day) == {c.key for c in one.checks}
+    assert plan.cost.total <= cost_of(one, due_days(one))[0].total + 1e-6
+    assert plan.bound <= solve(one, 20).cost.total * (1 + 1e-6)
 
 
 def test_nothing_to_plan_costs_nothing() -> None:
