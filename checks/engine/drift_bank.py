@@ -29,6 +29,7 @@ SHAPES = len(SHAPE_WEIGHTS)
 LARGEST_POWER = 6.0
 USUAL_LIMIT = 0.405
 OUTLIERS = 0.01
+OUTLIERS_QUESTIONED = 0.001
 OUTLIER_SD = 0.25
 HUBER = 2.0
 
@@ -39,6 +40,7 @@ class Block:
 
     t: days since the life began; y: compensated ln; v: variance; mean, sd: prior of the baseline, (L,)
     lim: ln of the limit at 20 °C above nominal, (L,); first: the series' own first life or a new part, (L,)
+    questioned: (L, n), readings that would have been taken again if they were outliers; none where None
     """
 
     t: Floats
@@ -49,6 +51,14 @@ class Block:
     sd: Floats
     lim: Floats
     first: np.ndarray
+    questioned: np.ndarray | None = None
+
+    @property
+    def outliers(self) -> Floats:
+        """How likely each reading is an outlier, (L, n)."""
+        if self.questioned is None:
+            return np.full(self.t.shape, OUTLIERS)
+        return np.where(self.questioned, OUTLIERS_QUESTIONED, OUTLIERS)
 
     @property
     def scale(self) -> Floats:
@@ -109,7 +119,7 @@ def weigh(block: Block, onsets: int = ONSETS, added: NDArray[np.float32] | None 
         weight *= rest
         base = (weight.sum(axis=0) + middle * own) / precision
     rest -= base
-    score = _ln_likelihood(rest, v, used)
+    score = _ln_likelihood(rest, v, used, _planes(block.outliers))
     score -= (base - middle) ** 2 * own / 2 + np.log(precision) / 2
     whole = np.empty((len(block.t), len(onset)))
     level = np.empty_like(whole)
@@ -165,21 +175,24 @@ def rise(onset: Floats, shape: np.ndarray, t: Floats) -> Floats:
 
 
 def _ln_likelihood(
-    off: NDArray[np.float32], v: NDArray[np.float32], used: NDArray[np.float32]
+    off: NDArray[np.float32],
+    v: NDArray[np.float32],
+    used: NDArray[np.float32],
+    outliers: NDArray[np.float32],
 ) -> NDArray[np.float32]:
-    """Sum over readings of ln[.99 N(0, v) + .01 N(0, v + .25²)], (L, H).
+    """Sum over readings of ln[(1 - o) N(0, v) + o N(0, v + .25²)], (L, H), with o the share of outliers.
 
-    off: (n, L, H), overwritten; v, used: (n, L, 1).
+    off: (n, L, H), overwritten; v, used, outliers: (n, L, 1).
     """
     wide = v + np.float32(OUTLIER_SD**2)
     flatter = used * (1 / v - 1 / wide) / 2
-    ratio = np.float32(OUTLIERS / (1 - OUTLIERS)) * np.sqrt(v / wide)
+    ratio = outliers / (1 - outliers) * np.sqrt(v / wide)
     off *= off
     outlying = np.log1p(ratio * np.exp(np.minimum(off * flatter, np.float32(80))))
     outlying *= used
     off *= used / (2 * v)
     outlying -= off
-    constant = (used * np.log((1 - OUTLIERS) / np.sqrt(v))).sum(axis=0)
+    constant = (used * np.log((1 - outliers) / np.sqrt(v))).sum(axis=0)
     return outlying.sum(axis=0) + constant
 
 

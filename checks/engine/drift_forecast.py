@@ -181,6 +181,6 @@ def _quantile(weight: Floats, centre: Floats, sd: Floats, q: float) -> Floats:
         if step >= BISECTIONS:
             density = (share * np.exp(-z * z / 2)).sum(axis=1)
             newton = last - off / np.maximum(density, 1e-12)
-            middle = np.where((newton > low) & (newton < high), newton, middle)
+            middle = np.where((newton >= low) & (newton <= high), newton, middle)
         last = middle
     return middle

@@ -38,22 +38,30 @@ CELLS_PER_BLOCK = 200_000
 
 @dataclass(frozen=True)
 class Thresholds:
-    """Probabilities above which a series is called closing or drifting; whole_*: the same with what all points
-    of a check share left in, which gives a notice of the whole aircraft.
+    """Probabilities above which a series is called closing or drifting.
 
-    Tuned on seeds 101 to 106 of the simulator to less than one false alarm in 100 healthy panel-years; an
-    operator can ask what others would have warned of (simulate_rule.py, manage.py drift_rule).
+    questioned_*: where all readings of the life were questioned at their entry, so that hardly one is an
+    outlier; whole_*: with what a check shares left in, which gives a notice of the whole aircraft.
+    Tuned on seeds of the simulator to less than one false alarm in 100 healthy panel-years; what others would
+    have warned of: simulate_rule.py, `manage.py drift_rule`.
     """
 
     closing: float = 0.4
     drifting: float = 0.75
+    questioned_closing: float = 0.3
+    questioned_drifting: float = 0.4
     whole_closing: float = 0.5
-    whole_drifting: float = 0.65
+    whole_drifting: float = 0.85
 
     @property
     def of_whole(self) -> Thresholds:
         """Those of the whole aircraft in the place of a single point's."""
         return replace(self, closing=self.whole_closing, drifting=self.whole_drifting)
+
+    @property
+    def of_questioned(self) -> Thresholds:
+        """Those of questioned readings in the place of the usual ones."""
+        return replace(self, closing=self.questioned_closing, drifting=self.questioned_drifting)
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,6 +105,7 @@ def score(
     lives: Lives | None = None,
     thresholds: Thresholds | None = None,
     charts: bool = True,
+    questioned: ArrayLike | None = None,
 ) -> tuple[SeriesScore, ...]:
     """Score every series that has a reading at or before `now`; later readings are not looked at.
 
@@ -104,6 +113,7 @@ def score(
         order of the sorted series numbers of `readings`
     over: for each reading, whether its event's outcome was over limit; if None, the reference table decides
     lives: when and why lives began; charts: False scores a large fleet without bands to draw
+    questioned: for each reading, whether it was held against its forecast as it was entered (entry.py)
     fit: from `fit_fleet` with the same `now`, or the fit would know what came later.
     Returns one score per series in the order of series numbers. Raises KeyError for a group without
     reference.
@@ -117,7 +127,8 @@ def score(
         now=float(now),
         charts=charts,
     )
-    prepared = prepare(readings, references, fit, now, lives)
+    asked_again = None if questioned is None else np.asarray(questioned, dtype=bool)
+    prepared = prepare(readings, references, fit, now, lives, asked_again)
     scores: list[SeriesScore] = []
     for chosen, onsets in _blocks(prepared, asked):
         found = _find(prepared, chosen, onsets, asked)
@@ -179,7 +190,9 @@ def _series_score(prepared: Prepared, life: int, found: _Found, i: int, asked: _
     reference = asked.references[int(prepared.readings.group[last])]
     over = bool(asked.over[prepared.row[last]])
     p_drift, p_cross = float(found.p_drift[i]), float(found.p_cross[i])
-    state = _state(p_drift, p_cross, count, over, asked.thresholds)
+    clean = bool(prepared.questioned[first:end].all())
+    thresholds = asked.thresholds.of_questioned if clean else asked.thresholds
+    state = _state(p_drift, p_cross, count, over, thresholds)
     whole = _state(
         float(found.whole_drift[i]), float(found.whole_cross[i]), count, over, asked.thresholds.of_whole
     )

@@ -12,6 +12,7 @@ from checks.engine.drift_bank import Block
 from checks.engine.drift_data import FIRST, PURGE, FleetFit, Floats, Ints, Lives, Readings
 from checks.engine.drift_reference import AT, Reference, compensate
 from checks.engine.drift_regression import FOLLOWS_FLUID, group_median
+from checks.engine.entry import NEEDED
 
 CHECK_LIVES = 4
 PURGED_SD = 0.08
@@ -29,7 +30,8 @@ class Prepared:
     shares: readings that follow the fluid, (n,); row: position in the readings given, (n,)
     edges: life i holds rows edges[i]:edges[i+1], (k+1,); series, start: of each life, (k,)
     renewed: whether it began with a new part, (k,); previous: the life before it or -1, (k,)
-    left_out: how many readings of a series nothing could compensate.
+    left_out: how many readings of a series nothing could compensate
+    questioned: readings that were held against a forecast as they were entered, (n,).
     """
 
     readings: Readings
@@ -46,6 +48,7 @@ class Prepared:
     previous: Ints
     series: Ints
     left_out: dict[int, int]
+    questioned: np.ndarray
 
     @cached_property
     def at_20(self) -> Floats:
@@ -64,6 +67,7 @@ def prepare(
     fit: FleetFit,
     now: float,
     lives: Lives | None = None,
+    questioned: np.ndarray | None = None,
 ) -> Prepared:
     """Compensate and order what is known at `now`; nothing later is looked at."""
     row = np.flatnonzero(readings.day <= now)
@@ -106,6 +110,7 @@ def prepare(
         previous=np.where(same, np.arange(len(first)) - 1, -1),
         series=series,
         left_out={int(s): int(c) for s, c in zip(strange, counts, strict=True)},
+        questioned=np.zeros(len(kept), dtype=bool) if questioned is None else questioned[row[order]],
     )
 
 
@@ -148,6 +153,7 @@ def block_of(
         sd=sd,
         lim=np.array([lims[int(g)] for g in prepared.readings.group[rows[:, 0]]]),
         first=prepared.renewed[chosen],
+        questioned=prepared.questioned[rows] & (rank >= NEEDED),
     )
 
 

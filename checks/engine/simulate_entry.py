@@ -88,7 +88,15 @@ class EntryQuestions:
         day = min(new.values())
         fit = self._fit(before, day)
         told = score(
-            known, before.references, fit, 0.0, ahead, over=before.over[rows], lives=starts, charts=False
+            known,
+            before.references,
+            fit,
+            0.0,
+            ahead,
+            over=before.over[rows],
+            lives=starts,
+            charts=False,
+            questioned=np.ones(len(rows), dtype=bool),
         )
         running = {}
         for s, number in zip(known.series.tolist(), known.life.tolist(), strict=True):

@@ -36,7 +36,7 @@ class SimulatedFleet:
 
     lives[i] is the truth of life number i, which belongs to series series_of[i]; series numbers are
     aircraft × points + point; over, true_c (°C), asked: for each reading; starts: what `score` takes as lives
-    gauge_effects: ln, gauge_repeats: sd, of each gauge.
+    gauge_effects: ln, gauge_repeats: sd, of each gauge; questioned: whether readings were, at their entry.
     """
 
     readings: Readings
@@ -51,6 +51,7 @@ class SimulatedFleet:
     gauge_effects: Floats
     gauge_repeats: Floats
     days: float
+    questioned: bool
 
     @property
     def ends(self) -> Floats:
@@ -91,6 +92,7 @@ def simulate_fleet(
         tuple(_draw_point(rng, check_bias) for _ in range(points)),
         *_draw_gauges(rng, noise or Noise(), gauges),
         days=years * YEAR,
+        questioned=question is not None,
     )
     for number, own in enumerate(rng.spawn(aircraft)):
         made.begin(number, own, noise or Noise(), upkeep or Upkeep(), days_between)
@@ -110,6 +112,7 @@ class _Making:
     gauge_effects: Floats
     gauge_repeats: Floats
     days: float
+    questioned: bool
     aircraft: list[SimulatedAircraft] = field(default_factory=list)
     gauges: list[Ints] = field(default_factory=list)
     steps: list[Steps] = field(default_factory=list)
@@ -197,6 +200,7 @@ class _Making:
             gauge_effects=self.gauge_effects,
             gauge_repeats=self.gauge_repeats,
             days=self.days,
+            questioned=self.questioned,
         )
 
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from checks.engine.drift_score import Thresholds
-from checks.engine.simulate import Noise, Upkeep
+from checks.engine.simulate import Noise
 from checks.engine.simulate_entry import EntryQuestions
 from checks.engine.simulate_fleet import SimulatedFleet, simulate_fleet
-from checks.engine.simulate_rule import Record, Watched, alarms, judge, pooled, watch
+from checks.engine.simulate_rule import UPKEEP, Record, Watched, alarms, judge, pooled, watch
 from tests.benchmarks.drift_oracle import oracle
 from tests.benchmarks.drift_peers import (
     NOTHING,
@@ -23,7 +23,6 @@ from tests.benchmarks.drift_peers import (
     watch_by,
 )
 
-UPKEEP = Upkeep(routine=(3, 12))  # lives of 3 to 12 checks; the rest as in the default
 NOISE = Noise()
 MOST_FALSE = 1.0  # in 100 healthy panel-years
 PEERS: tuple[tuple[str, Rule], ...] = (
@@ -63,7 +62,7 @@ def run(seed: int, aircraft: int, *, questioned: bool, peers: bool) -> Run:
 
 def of_method(runs: Sequence[Run], thresholds: Thresholds) -> list[Record]:
     """The method with fixed thresholds, one record for each fleet."""
-    return [one.judged(alarms(one.watched, thresholds)) for one in runs]
+    return [one.judged(alarms(one.fleet, one.watched, thresholds)) for one in runs]
 
 
 def above(runs: Sequence[Run], name: str, threshold: float) -> list[Record]:
@@ -102,7 +101,7 @@ def notices(one: Run, thresholds: Thresholds) -> tuple[int, float]:
     w, fleet = one.watched, one.fleet
     points = len(fleet.points)
     onset = np.array([life.drift.onset for life in fleet.lives])
-    own = alarms(w, thresholds)
+    own = alarms(fleet, w, thresholds)
     whole = ~w.over & (w.count >= 2) & ~own
     whole &= (w.whole_cross > thresholds.whole_closing) | (w.whole_drift > thresholds.whole_drifting)
     aircraft = fleet.series_of[w.life] // points

@@ -21,12 +21,11 @@ import pytest
 from checks.engine.drift_regression import FleetPrior, regress
 from checks.engine.drift_score import Thresholds
 from checks.engine.simulate_fleet import simulate_fleet
-from checks.engine.simulate_rule import Record, pooled
+from checks.engine.simulate_rule import UPKEEP, Record, pooled
 from tests.benchmarks.drift_runs import (
     MOST_FALSE,
     NOISE,
     PEERS,
-    UPKEEP,
     Run,
     above,
     at_best,

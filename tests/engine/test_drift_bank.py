@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from checks.engine import drift_bank
-from checks.engine.drift_bank import Block, onsets_needed, rise, weigh
+from checks.engine import drift_bank, drift_forecast
+from checks.engine.drift_bank import Block, Posterior, onsets_needed, rise, weigh
 from checks.engine.drift_forecast import Forecast, forecast
+from tests.reference.tables import rows
 
 LIM = 0.405
 
@@ -164,3 +165,38 @@ def test_base_and_stretch_are_those_of_ridge_least_squares():
     covariance = np.linalg.inv(rows.T @ rows)
     assert found.covariance[0, 0] == pytest.approx(covariance[0, 1], rel=1e-9)
     assert found.stretch_var[0, 0] == pytest.approx(covariance[1, 1], rel=1e-9)
+
+
+def test_a_certain_ramp_without_priors_predicts_and_inverts_as_the_handbook_does(monkeypatch):
+    # NIST/SEMATECH e-Handbook 4.5.1: fit, sd of the fit and of one new reading at 25, 45 and 65 degrees
+    # (handbook quoted from memory, computed alike in our reference list); where the line meets 178: computed.
+    monkeypatch.setattr("checks.engine.drift_forecast.STRETCH_SD", 1e9)
+    monkeypatch.setattr("checks.engine.drift_forecast.HUBER", 1e9)
+    table = rows("nist_model_4_4_4_pressure_temperature.csv")
+    t = np.array([float(row["temperature"]) for row in table])
+    y = np.array([float(row["pressure"]) for row in table])
+    one = block(y, t=t, sd=1e9, noise=4.299099, lim=178.0)
+    ramp = Posterior(np.zeros((1, 1)), np.zeros((1, 1), dtype=int), np.ones((1, 1)), np.zeros((1, 1)))
+    found = forecast(one, ramp, kept=1)
+    for at, fit, of_fit, of_new in (
+        (25.0, 106.0025, 1.1976162, 4.462795),
+        (45.0, 184.6053, 0.6803245, 4.352596),
+        (65.0, 263.2081, 1.2441620, 4.475510),
+    ):
+        level, variance = (part[0, 0, 0] for part in found._levels(np.array([[at]])))
+        assert level == pytest.approx(fit, abs=5e-5)
+        assert np.sqrt(variance) == pytest.approx(of_fit, rel=1e-6)
+        assert np.sqrt(variance + 4.299099**2) == pytest.approx(of_new, rel=1e-6)
+        low, high = found.expected(np.array([[at]]), np.array([4.299099**2]), (0.05, 0.95))[:, 0, 0]
+        assert (high - low) / 2 == pytest.approx(1.644854 * of_new, rel=1e-4)
+    assert found.crossing(np.array([0.0]), (0.5,))[0, 0] == pytest.approx(43.31932, abs=5e-4)
+
+
+def test_quantiles_of_mixtures_leave_the_share_below_that_was_asked():
+    rng = np.random.default_rng(4)
+    weight = rng.dirichlet(np.ones(6), 50)
+    centre, sd = rng.normal(0, 0.3, (50, 6, 1)), rng.uniform(0.02, 0.2, (50, 6, 1))
+    for q in (0.05, 0.5, 0.95):
+        found = drift_forecast._quantile(weight[..., None], centre, sd, q)
+        below = (weight * norm.cdf((found - centre[..., 0]) / sd[..., 0])).sum(axis=1)
+        assert below == pytest.approx(np.full(50, q), abs=1e-5)
