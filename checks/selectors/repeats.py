@@ -20,6 +20,14 @@ class RepeatShown:
     days: int
     places: tuple[str, ...]
 
+    @property
+    def when(self) -> str:
+        """How far the other one lies away, in words."""
+        if not self.days:
+            return "the same day"
+        days = abs(self.days)
+        return f"{days} day{'s' if days > 1 else ''} {'before' if self.days > 0 else 'after'}"
+
 
 def repeats_of(defects: Iterable[Defect]) -> dict[int, list[RepeatShown]]:
     """For each of the defects what it repeats and what repeats it, the nearest in time first.

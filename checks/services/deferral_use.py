@@ -1,6 +1,6 @@
 """Deferrals limited by flight hours or flight days, counted from the recorded utilisation: the only writer.
 
-Called by whatever changes what they rest on: a new deferral, utilisation entered or corrected.
+Called for a new deferral, and by refresh_due: utilisation entered, corrected or loaded, and every night.
 """
 
 from collections import defaultdict

@@ -18,6 +18,7 @@ from checks.engine.due import DAYS, HOURS, LANDINGS, MONTHS, SEASON
 from checks.engine.due_arrays import KINDS, UNKNOWN, Ints
 from checks.models import DuePoint
 from checks.selectors.due_fleet import CountedFleet, Known, count_fleet, number
+from checks.services.deferral_use import refresh_deferral_use
 from checks.services.errors import RecordError
 from checks.services.persons import may
 from fleet.models import Aircraft, User
@@ -44,6 +45,7 @@ def refresh_due(*, aircraft_ids: Iterable[int] | None = None, today: dt.date | N
     """Count the due points of the aircraft (None: the whole fleet) anew and store them; gives their number.
 
     Points of checks no longer in the programme, of another variant or of an aircraft that left are removed.
+    Deferrals limited by flight hours or flight days rest on the same totals, and are counted with them.
     """
     ids = None if aircraft_ids is None else sorted(set(aircraft_ids))
     stored = DuePoint.objects.all() if ids is None else DuePoint.objects.filter(aircraft__in=ids)
@@ -62,6 +64,7 @@ def refresh_due(*, aircraft_ids: Iterable[int] | None = None, today: dt.date | N
     DuePoint.objects.bulk_create(
         points, update_conflicts=True, unique_fields=_KEYS, update_fields=_STORED, batch_size=500
     )
+    refresh_deferral_use(aircraft_ids=ids)
     return len(points)
 
 

@@ -8,7 +8,6 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from checks.services.deferral_use import refresh_deferral_use
 from checks.services.due import refresh_due
 from fleet import services as fleet_services
 from fleet.models import Aircraft, User, UtilisationEntry
@@ -19,7 +18,6 @@ def enter_utilisation(*, aircraft: Aircraft, **given: Any) -> UtilisationEntry:
     """As fleet.services.enter_utilisation; use that one where many entries come at once, then refresh_due."""
     entry = fleet_services.enter_utilisation(aircraft=aircraft, **given)
     refresh_due(aircraft_ids=[aircraft.pk])
-    refresh_deferral_use(aircraft_ids=[aircraft.pk])
     return entry
 
 
@@ -28,7 +26,6 @@ def correct_utilisation(*, entry: UtilisationEntry, **given: Any) -> Utilisation
     """As fleet.services.correct_utilisation, with the due points counted anew."""
     correction = fleet_services.correct_utilisation(entry=entry, **given)
     refresh_due(aircraft_ids=[entry.aircraft_id])
-    refresh_deferral_use(aircraft_ids=[entry.aircraft_id])
     return correction
 
 
@@ -53,5 +50,4 @@ def enter_sheet(
             refused[aircraft.pk] = problem
     if entered:
         refresh_due(aircraft_ids=list(entered))
-        refresh_deferral_use(aircraft_ids=list(entered))
     return entered, refused

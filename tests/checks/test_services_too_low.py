@@ -14,6 +14,7 @@ from checks.services.errors import RecordError
 from checks.services.evaluate import evaluate
 from checks.services.sign import sign_released
 from fleet.models import MeasuringPoint, Operator, ReferenceRow
+from tests.checks.check_pages import logged_in
 from tests.checks.work import filled, performed, started
 from tests.world import PASSWORD, World
 
@@ -154,3 +155,14 @@ def test_the_baseline_begins_anew_after_a_purge_and_leaves_out_what_does_not_cou
     performed(world, world.forward, series=("90", "92", "92", "92"))
     performed(world, world.forward, series=("90", "94", "94", "94"))
     assert baseline() == 93
+
+
+def test_the_form_is_closed_where_there_is_nothing_to_decide(world: World, dead_pump: CheckEvent) -> None:
+    client = logged_in(world, "releaser1")
+    open_one, fine = f"/checks/{dead_pump.pk}/decide/", performed(world, world.underfloor)
+    assert client.get(open_one).status_code == 200
+    for method in (client.get, client.post):
+        assert method(f"/checks/{fine.pk}/decide/").url == f"/checks/{fine.pk}/"
+    decide(world, dead_pump, accepted=True)
+    page = client.get(open_one, follow=True)
+    assert page.redirect_chain and "There is nothing to decide on this check." in page.content.decode()
