@@ -199,6 +199,8 @@ STATES: dict[str, State] = {
     "signed": State("signed", "sheet-two"),
     "released": State("released", "sheet-full"),
     "effective": State("effective", "sheet-full"),
+    "in the programme": State("in the programme", "sheet-full"),
+    "not in the programme": State("not in the programme", "sheet-struck", "faint"),
     "superseded": State("superseded", "sheet-struck", "faint"),
     # a check that an instrument found out of calibration touches
     "in doubt": State("in doubt", "sheet-asked", "heed"),

@@ -45,7 +45,10 @@ class ProgrammeFilter(django_filters.FilterSet):
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     variant = django_filters.ModelChoiceFilter(
-        field_name="procedure__variant", queryset=Variant.objects.all(), empty_label="every variant"
+        field_name="procedure__variant",
+        queryset=Variant.objects.all(),
+        label="Variant",
+        empty_label="every variant",
     )
     state = django_filters.ChoiceFilter(
         field_name="now_is",

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
-from checks.models import CheckEvent, Procedure
+from checks.models import CheckEvent, Procedure, Revision
 from fleet.models import Aircraft
 
 #: said wherever days dry are shown
@@ -61,6 +61,11 @@ def last_wetted(aircraft_ids: Iterable[int] | None = None) -> dict[int, Work]:
     return {aircraft: Work(*work) for aircraft, *work in found}
 
 
+def _revisions(use_after: str) -> QuerySet[Revision]:
+    """Asked for by themselves: they are few, and lead to their checks along an index."""
+    return Revision.objects.filter(procedure__use_after=use_after)
+
+
 def standing_deactivations() -> QuerySet[CheckEvent]:
     """The newest deactivation of each system that nothing returned to use since.
 
@@ -68,8 +73,8 @@ def standing_deactivations() -> QuerySet[CheckEvent]:
     """
     after = Q(work_date__gt=OuterRef("work_date"))
     after |= Q(work_date=OuterRef("work_date"), signed_at__gt=OuterRef("signed_at"))
-    down = _signed().filter(revision__procedure__use_after=Procedure.UseAfter.DEACTIVATED)
-    back = CheckEvent.objects.standing().filter(revision__procedure__use_after=Procedure.UseAfter.IN_USE)
+    down = _signed().filter(revision__in=_revisions(Procedure.UseAfter.DEACTIVATED))
+    back = CheckEvent.objects.standing().filter(revision__in=_revisions(Procedure.UseAfter.IN_USE))
     later, returned = (some.filter(after, aircraft=OuterRef("aircraft")) for some in (down, back))
     return down.filter(~Exists(later), ~Exists(returned))
 

@@ -27,7 +27,7 @@ from checks.selectors.icing import (
     of_the_aircraft,
     status_of,
 )
-from fleet.models import Aircraft, Operator, UtilisationEntry
+from fleet.models import Aircraft, Base, Operator, UtilisationEntry, Variant
 
 _LATE_STEP = 10_000  # one number from the database: so many for each overdue check, one for each unknown
 
@@ -38,13 +38,22 @@ class Line:
 
     pk: int
     registration: str
+    state: str
+    base_id: int
     base: str
+    variant_id: int
     variant: str
     gravity: tuple[int, int]
 
     @property
     def words(self) -> str:
         return NOTHING if self.gravity[0] == len(KINDS) else AGAINST
+
+    def as_aircraft(self) -> Aircraft:
+        """The aircraft with as much of it as a list shows, without a query."""
+        base, variant = Base(self.base_id, name=self.base), Variant(self.variant_id, name=self.variant)
+        of = {"registration": self.registration, "state": self.state, "base": base, "variant": variant}
+        return Aircraft(self.pk, **of)
 
 
 @dataclass(frozen=True)
@@ -77,13 +86,13 @@ def board(*, at: dt.datetime, fleet: QuerySet[Aircraft]) -> Board:
 
 
 def statuses_of(found: Board, lines: Iterable[Line]) -> list[IcingStatus]:
-    """The status of each line in words, in their order. Two queries."""
-    keys = [line.pk for line in lines]
-    aircraft = Aircraft.objects.select_related("base", "variant").in_bulk(keys)
+    """The status of each line in words, in their order; its aircraft holds what a list shows. One query."""
+    shown = list(lines)
+    keys = [line.pk for line in shown]
     due: dict[int, list[Reason]] = defaultdict(list)
     for aircraft_id, reason in of_due_points(keys, found.today, found.operator):
         due[aircraft_id].append(reason)
-    return [status_of(aircraft[key], [*found.reasons.get(key, ()), *due[key]]) for key in keys]
+    return [status_of(line.as_aircraft(), [*found.reasons.get(line.pk, ()), *due[line.pk]]) for line in shown]
 
 
 def _rows(fleet: QuerySet[Aircraft], today: dt.date) -> list:
@@ -109,7 +118,9 @@ def _rows(fleet: QuerySet[Aircraft], today: dt.date) -> list:
             "registration",
             "state",
             "state_since",
+            "base_id",
             "base__name",
+            "variant_id",
             "variant__name",
             "used_on",
             "due",
@@ -127,4 +138,5 @@ def _line(row, reasons: list[Reason]) -> Line:
     places += [KINDS.index(UNKNOWN)] if unknown else []
     number = len(reasons) + late + unknown
     gravity = (min(places), -number) if places else (len(KINDS), 0)
-    return Line(row.pk, row.registration, row.base__name, row.variant__name, gravity)
+    base, variant = (row.base_id, row.base__name), (row.variant_id, row.variant__name)
+    return Line(row.pk, row.registration, row.state, *base, *variant, gravity)

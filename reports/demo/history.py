@@ -26,6 +26,7 @@ from reports.demo.packages import load_shared, plan_and_accept
 from reports.demo.physics import PointData
 from reports.demo.plan import Truth
 from reports.demo.procedures import load_waiting
+from reports.demo.programme import load_programme
 from reports.demo.stock import load_stock
 from reports.demo.story import Setting, Story
 from reports.demo.writer import Writer, write_utilisation
@@ -104,6 +105,7 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     load_deferrals(master, fleet)
     load_waiting(master)
     load_stock(master, fleet)
+    load_programme(master, fleet)
     refresh_due(today=today)
     loaded = dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC)
     refresh_drift(now=loaded)

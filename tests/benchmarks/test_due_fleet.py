@@ -49,7 +49,7 @@ def test_counting_the_fleet_against_reading_it() -> None:
     print(
         f"\n{AIRCRAFT} aircraft x {TASKS} tasks; CPU s, median of {ROUNDS}: one query into pandas "
         f"{took['pandas']:.2f}; counting in arrays {took['arrays']:.2f} (ratio {ratios['arrays']:.2f}), to "
-        f"the fields of every due point {took['fields']:.2f} (ratio {ratios['fields']:.2f}, may be {MAY_BE}); "
+        f"the fields of every point {took['fields']:.2f} (ratio {ratios['fields']:.2f}, may be {MAY_BE}); "
         f"reading the records it counts from {took['records']:.2f}, together ratio "
         f"{ratios['records'] + ratios['fields']:.2f}; written too, once {wrote:.1f}; the loop over single "
         f"aircraft and tasks, records read, {took['loop']:.1f} (ratio {ratios['loop']:.1f}, EXTRAPOLATED "

@@ -50,7 +50,7 @@ def test_lines_come_in_the_order_asked_for(world: World) -> None:
     assert [one.aircraft.pk for one in turned] == [line.pk for line in found.lines[::-1][:4]]
 
 
-def test_it_costs_seven_queries_whatever_the_number(world: World) -> None:
+def test_it_costs_six_queries_whatever_the_number(world: World) -> None:
     counts = []
     for fleet in (
         Aircraft.objects.filter(pk__in=[one.pk for one in world.fleet[:2]]),
@@ -60,4 +60,4 @@ def test_it_costs_seven_queries_whatever_the_number(world: World) -> None:
             found = board(at=timezone.now(), fleet=fleet)
             statuses_of(found, found.lines[:2])
         counts.append(len(caught))
-    assert counts == [7, 7]
+    assert counts == [6, 6]
