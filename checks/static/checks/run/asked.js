@@ -38,6 +38,7 @@ function show() {
     const step = block.dataset.asks;
     const words = asked.get(step) ?? "";
     const open = Boolean(words) && !reason(step);
+    const isNew = open && !block.classList.contains("open");
     block.hidden = !words && !(reason(step) && !first(step));
     block.classList.toggle("open", open);
     const line = block.querySelector("[data-words]");
@@ -47,6 +48,8 @@ function show() {
     note.hidden = !first(step);
     const unit = UNITS[text(`first-${step}-unit`)]?.label ?? "";
     say(note.querySelector("span"), `${first(step).replaceAll(";", ",")} ${unit}`);
+    // One step a screen: the question may stand below what is seen.
+    if (isNew && document.body.matches(".running")) block.scrollIntoView({ block: "center" });
     if (words && !isSeries(step)) committed.set(step, standing(step));
   }
 }
@@ -90,15 +93,19 @@ function typedOver(event) {
   committed.delete(step);
 }
 
-/** Where the server asks otherwise than this phone: [words for the person]; what it asks is shown. */
-export function serverAsks(asked) {
+/**
+ * Where the server asks otherwise than this phone: [words for the person]; what it asks is shown. problems: what
+ * it could not keep; of a step that it could not read it says nothing.
+ */
+export function serverAsks(asked, problems) {
+  const unread = (step) => problems.some((one) => one.field.startsWith(`reading-${step}-`) || one.field.startsWith(`series-${step}-`));
   const mine = new Map([...questions()].filter(([step]) => !reason(step)));
   theirs = new Map(Object.entries(asked).filter(([step]) => !mine.has(step)));
   show();
   const place = (step) => `step ${run.steps[step].number}`;
   return [
     ...[...theirs].map(([step, words]) => `${place(step)}: the server asks, this phone does not: ${words}`),
-    ...[...mine.keys()].filter((step) => !(step in asked)).map((step) => `${place(step)}: this phone asks, the server does not`),
+    ...[...mine.keys()].filter((step) => !(step in asked) && !unread(step)).map((step) => `${place(step)}: this phone asks, the server does not`),
   ];
 }
 

@@ -22,7 +22,7 @@ function serverSays(answer) {
   byId("outcome").dispatchEvent(new CustomEvent("htmx:afterSettle", { bubbles: true }));
   const differs = live.differences(answer.points);
   const lines = differs.map((one) => `step ${one.number}: this phone reckons ${one.phone}, the server ${one.server}`);
-  lines.push(...asked.serverAsks(answer.asked));
+  lines.push(...asked.serverAsks(answer.asked, answer.problems));
   tell("differs", lines.length ? `The server decides. ${lines.join("; ")}.` : "");
   byId("outcome").dataset.from = "server";
   cards.refresh();
