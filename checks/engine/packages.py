@@ -26,14 +26,14 @@ no minutes count for these again, and its own work is taken off the base's minut
 Bases share no work, aircraft and hours, so solving base by base gives the whole optimum.
 
 Solved by HiGHS through scipy.optimize, in goes that share the time and stop once a plan is proven. First the
-aircraft some at a time without the hours of the base: nothing ties them together then, so what they cost is
-a bound of every plan, and where the hours suffice it is the plan. Then some at a time with the hours that
-those before have left. Then the relaxation (x between 0 and 1), which bounds too, and the program over the
-days that it uses, which is small. Last the whole program. The best plan of all goes is taken, that of every
-check on its due day among them; the gap that is told is its distance from the best bound.
+aircraft some at a time, with the hours that those before have left: a plan soon, even on a slow machine. Then
+some at a time without the hours: nothing ties them together then, so what they cost is a bound of every plan,
+and where the hours suffice it is the plan. Then the relaxation (x between 0 and 1), which bounds too, and the
+program over the days that it uses, which is small. Last the whole program. The best plan of all goes is
+taken, that of every check on its due day among them; the gap told is its distance from the best bound.
 """
 
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -71,52 +71,67 @@ __all__ = [
 ]
 
 GAP = 1e-4  # relative; less than that is no better plan
-#: shares of the time: some at a time without hours and with, the relaxation, over its days, the whole
-APART, TOGETHER, RELAXED, SMALL, WHOLE = 0.1, 0.2, 0.3, 0.15, 0.25
+#: shares of the time: some at a time with hours and without, the relaxation, over its days; then the whole
+TOGETHER, APART, RELAXED, SMALL = 0.35, 0.15, 0.25, 0.1
+LEAST = 0.05  # seconds that any go is given
 SOME = 8  # aircraft at a time
 USED = 1e-6
 Days = Mapping[Hashable, Sequence[int]]
+Left = Callable[[], float]
+Found = tuple[dict[Hashable, int] | None, float]
 
 
-def solve(base: Base, seconds: float = 50.0) -> Plan:
-    """The cheapest plan of one base, or the best found within so many seconds."""
+def solve(base: Base, seconds: float = 50.0, left: Left | None = None) -> Plan:
+    """The cheapest plan of one base, or the best found within so many seconds.
+
+    left: seconds that are left, told by whoever has a clock, so that one go uses what another did not;
+    without it each go has its share.
+    """
     best = _plan(base, due_days(base), 0.0)
-    for day, bound in _goes(base, seconds):
+    for day, bound in _goes(base, seconds, left):
         bound = max(bound, best.bound)
         found = [best.day] if day is None else [best.day, day]
         best = min((_plan(base, one, bound) for one in found), key=lambda plan: plan.cost.total)
-        if best.state == OPTIMAL:
+        if best.state == OPTIMAL or (left and left() < LEAST):
             break
     return best
 
 
-def _goes(base: Base, seconds: float) -> Iterator[tuple[dict[Hashable, int] | None, float]]:
+def _goes(
+    base: Base, seconds: float, left: Left | None
+) -> Iterator[tuple[dict[Hashable, int] | None, float]]:
     """One go after another: a plan, where it found one, and what no plan of the base undercuts (or 0)."""
+
+    def part_of(share: float) -> float:
+        return max(LEAST, min(share * seconds, left()) if left else share * seconds)
+
+    yield _some_at_a_time(base, part_of(TOGETHER), left)[0], 0.0
     free = replace(base.weights, over=0.0, far_over=0.0)
-    yield _some_at_a_time(replace(base, weights=free), APART * seconds)
-    yield _some_at_a_time(base, TOGETHER * seconds)[0], 0.0
+    yield _some_at_a_time(replace(base, weights=free), part_of(APART), left)
     days = {check.key: window(base, check) for check in base.checks}
     rows = _Rows(base, days)
-    relaxed = rows.relaxed(RELAXED * seconds)
+    relaxed = rows.relaxed(part_of(RELAXED))
     if relaxed is not None:
         near = _near(base, days, rows.used(relaxed.x))
-        small = _Rows(base, near).whole(SMALL * seconds)
+        small = _Rows(base, near).whole(part_of(SMALL))
         yield small and small[0], float(relaxed.fun)  # over fewer days the program bounds nothing
-    yield rows.whole(WHOLE * seconds) or (None, 0.0)
+    rest = 1 - TOGETHER - APART - RELAXED - SMALL
+    yield rows.whole(max(LEAST, left()) if left else rest * seconds) or (None, 0.0)
 
 
-def _some_at_a_time(base: Base, seconds: float) -> tuple[dict[Hashable, int], float]:
+def _some_at_a_time(base: Base, seconds: float, left: Left | None) -> tuple[dict[Hashable, int], float]:
     """A plan in which each group of aircraft sees the minutes that those before it take, and the sum of what
     the groups were proven to cost at least: a bound of the whole where minutes cost nothing."""
-    first = dict.fromkeys(c.aircraft for c in sorted(base.checks, key=_pressing))
-    order, taken, bound = list(first), list(base.taken or [0.0] * len(base.minutes)), 0.0
+    order = list(dict.fromkeys(check.aircraft for check in sorted(base.checks, key=_pressing)))
     groups = [set(order[k : k + SOME]) for k in range(0, len(order), SOME)]
-    day: dict[Hashable, int] = {}
-    for group in groups:
+    taken, bound = list(base.taken or [0.0] * len(base.minutes)), 0.0
+    end, day = left() - seconds if left else 0.0, {}
+    for done, group in enumerate(groups):
         checks = tuple(check for check in base.checks if check.aircraft in group)
         part = replace(base, checks=checks, taken=tuple(taken))
         rows = _Rows(part, {check.key: window(part, check) for check in checks})
-        found, proven = rows.whole(seconds / len(groups)) or (due_days(part), 0.0)
+        share = (left() - end) / (len(groups) - done) if left else seconds / len(groups)
+        found, proven = rows.whole(max(LEAST, share)) or (due_days(part), 0.0)
         day |= found
         bound += max(0.0, proven)
         taken = list(cost_of(part, found)[1])

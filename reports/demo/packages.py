@@ -6,12 +6,12 @@ from decimal import Decimal
 
 from django.db.models import Count
 
-from checks.engine.packages import solve
 from checks.models import PartNeeded, Preparation, Procedure, StockItem, WorkPackage
 from checks.services.packages import accept_package, set_work_day
 from checks.services.plan_runs import ask_plan, carry_out, claim
 from fleet.models import Base
 from reports.demo.master import Master, read
+from reports.plan_solver import solve_in_time
 
 PLANNER = "controller1"
 SECONDS = 12.0
@@ -42,7 +42,7 @@ def plan_and_accept(master: Master) -> None:
         set_work_day(base=master.bases[code], on=on, hours=Decimal(hours), reason=reason, by=by)
     run = claim(ask_plan(by=by).pk)
     with ThreadPoolExecutor(1) as pool:
-        carry_out(run, pool, solve=solve, today=master.today, seconds=SECONDS)
+        carry_out(run, pool, solve=solve_in_time, today=master.today, seconds=SECONDS)
     for code in data["accepted_at"]:
         largest = (
             WorkPackage.objects.proposed()

@@ -3,11 +3,11 @@
 import datetime as dt
 from concurrent.futures import ThreadPoolExecutor
 
-from checks.engine.packages import solve
 from checks.models import CheckEvent, PlanRun, Preparation, Procedure, WorkPackage
 from checks.services.due import refresh_due
 from checks.services.plan_runs import ask_plan, carry_out, claim
 from fleet.models import Aircraft
+from reports.plan_solver import solve_in_time
 from tests.checks.due_history import done
 from tests.world import TODAY, World
 
@@ -37,7 +37,7 @@ def planned(world: World, days: int = 60, forward_days: int = 28, today: dt.date
     refresh_due(today=today)
     run = claim(ask_plan(by=world.person("controller1"), days=days, forward_days=forward_days).pk)
     with ThreadPoolExecutor(1) as pool:
-        return carry_out(run, pool, solve=solve, today=today, seconds=20)
+        return carry_out(run, pool, solve=solve_in_time, today=today, seconds=20)
 
 
 def only(aircraft: Aircraft) -> WorkPackage:

@@ -7,11 +7,11 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from checks.engine.packages import solve
 from checks.models import PlanRun
 from checks.services.errors import RecordError
 from checks.services.plan_runs import WORKERS, ask_plan, carry_out, claim
 from fleet.models import User
+from reports.plan_solver import solve_in_time
 
 
 class Command(BaseCommand):
@@ -30,7 +30,7 @@ class Command(BaseCommand):
             return
         # Fresh processes: they solve, and share no database connection with this one.
         with ProcessPoolExecutor(WORKERS, mp_context=get_context("spawn")) as pool:
-            run = carry_out(run, pool, solve=solve)
+            run = carry_out(run, pool, solve=solve_in_time)
         self.stdout.write(f"Plan {run.pk}: {words(run)}")
 
     def _ask(self, name: str) -> None:
