@@ -105,6 +105,9 @@ def test_dry_areas_are_tapped_on_the_outline(browser_page, sign_in, world: World
     for _ in range(2):
         look.locator(".areas :checked").first.tap()
     assert look.locator(".areas").is_hidden()
+    run.saw_all(page)  # unmarked outlines leave nothing open
+    step = page.locator("[data-run-list] li").filter(has_text="Step 16: observe")
+    assert step.locator("em").text_content() == "done"
     run.until(lambda: not CheckEvent.objects.get().observations.filter(satisfactory=False).exists())
 
 

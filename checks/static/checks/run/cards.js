@@ -40,7 +40,7 @@ function done(card) {
   if (!step) return true;
   if (root.querySelector(".asked.open:not([hidden])")) return false; // a question without an answer
   if (box(card)) return box(card).checked;
-  if (step.kind === "observe") return all("fieldset", root).every((set) => set.querySelector(":checked"));
+  if (step.kind === "observe") return all("fieldset.choices", root).every((set) => set.querySelector(":checked"));
   if (step.kind === "timed_series") return Boolean(live.settled(card.key)?.settled);
   if (step.kind === "timed_collection" || step.kind === "measure") return Boolean(root.querySelector("[name$=-typed]").value.trim());
   return card.seen === true || cards.indexOf(card) < now;
