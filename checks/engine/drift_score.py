@@ -27,6 +27,7 @@ from checks.engine.drift_data import (
 from checks.engine.drift_forecast import forecast
 from checks.engine.drift_reference import Reference
 from checks.engine.drift_series import Prepared, block_of, prepare, variance_of_next
+from checks.engine.entry import NEEDED
 
 HORIZON_DAYS = 540.0
 BAND_POINTS = 40
@@ -190,7 +191,7 @@ def _series_score(prepared: Prepared, life: int, found: _Found, i: int, asked: _
     reference = asked.references[int(prepared.readings.group[last])]
     over = bool(asked.over[prepared.row[last]])
     p_drift, p_cross = float(found.p_drift[i]), float(found.p_cross[i])
-    clean = bool(prepared.questioned[first:end].all())
+    clean = count > NEEDED and bool(prepared.questioned[first:end].all())
     thresholds = asked.thresholds.of_questioned if clean else asked.thresholds
     state = _state(p_drift, p_cross, count, over, thresholds)
     whole = _state(

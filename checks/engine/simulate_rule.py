@@ -15,6 +15,7 @@ from checks.engine.drift_data import FleetFit, Floats, Ints, Lives, Readings, Se
 from checks.engine.drift_fit import fit_fleet
 from checks.engine.drift_score import Thresholds, score
 from checks.engine.drift_series import prepare
+from checks.engine.entry import NEEDED
 from checks.engine.simulate import STEP, YEAR, Upkeep
 from checks.engine.simulate_entry import EntryQuestions
 from checks.engine.simulate_fleet import QUARTER, SimulatedFleet, simulate_fleet
@@ -112,10 +113,11 @@ def what_would_have_been(
 
 def alarms(fleet: SimulatedFleet, watched: Watched, thresholds: Thresholds) -> np.ndarray:
     """Where a series was called closing or drifting, (m,)."""
-    if fleet.questioned:
-        thresholds = thresholds.of_questioned
+    clean = fleet.questioned & (watched.count > NEEDED)
+    closing = np.where(clean, thresholds.questioned_closing, thresholds.closing)
+    drifting = np.where(clean, thresholds.questioned_drifting, thresholds.drifting)
     known = ~watched.over & (watched.count >= 2)
-    return known & ((watched.p_cross > thresholds.closing) | (watched.p_drift > thresholds.drifting))
+    return known & ((watched.p_cross > closing) | (watched.p_drift > drifting))
 
 
 def judge(fleet: SimulatedFleet, watched: Watched, alarm: np.ndarray) -> Record:

@@ -164,6 +164,60 @@ def test_nothing_later_than_now_is_looked_at(fleet, fit, now):
         same(a, b)
 
 
+def every_answer(readings, fleet, days):
+    """What was said on each of these days: fit and scores."""
+    said = []
+    for day in days:
+        fit = fit_fleet(readings, fleet.references, now=day, lives=fleet.starts)
+        told = score(readings, fleet.references, fit, day, 130.0, lives=fleet.starts)
+        said.append((fit, told))
+    return said
+
+
+def test_every_past_answer_is_the_one_that_was_given_then():
+    fleet = simulate_fleet(301, aircraft=3, years=3)
+    days = np.unique(fleet.readings.day)
+    for day, (fit, told) in zip(days, every_answer(fleet.readings, fleet, days), strict=True):
+        past = fleet.readings.take(fleet.readings.day <= day)
+        ((then_fit, then_told),) = every_answer(past, fleet, [day])
+        assert then_fit == fit
+        assert len(then_told) == len(told) > 0
+        for a, b in zip(told, then_told, strict=True):
+            same(a, b)
+
+
+def test_a_later_reading_that_is_changed_changes_no_answer_but_an_earlier_one_does():
+    fleet = simulate_fleet(301, aircraft=3, years=3)
+    days = np.unique(fleet.readings.day)
+    middle = days[len(days) // 2]
+
+    def changed(rows):
+        value = np.where(rows, fleet.readings.value * 1.3, fleet.readings.value)
+        return Readings(**{**vars(fleet.readings), "value": value})
+
+    ((_, plain),) = every_answer(fleet.readings, fleet, [middle])
+    ((_, later),) = every_answer(changed(fleet.readings.day > middle), fleet, [middle])
+    ((_, earlier),) = every_answer(changed(fleet.readings.day == middle), fleet, [middle])
+    for a, b in zip(plain, later, strict=True):
+        same(a, b)
+    assert any(a.last_20 != b.last_20 for a, b in zip(plain, earlier, strict=True))
+
+
+def test_readings_questioned_at_entry_warn_sooner():
+    readings = series_readings([0.0, 0.0, 0.0, 0.01, 0.13])
+    fit = fit_fleet(series_readings([]), REFERENCES)
+    asked = [True] * 5
+    low = Thresholds(2.0, 2.0, questioned_closing=2.0, questioned_drifting=0.01)
+
+    def told(questioned):
+        more = {"questioned": questioned, "thresholds": low, "charts": False}
+        return score(readings, REFERENCES, fit, 480.0, **more)[0]
+
+    assert told(asked).p_drift > told(None).p_drift
+    assert told(asked).state == "drifting"
+    assert told(None).state == told([True, True, True, True, False]).state == "steady"
+
+
 def test_row_order_does_not_matter(fleet, fit):
     order = np.random.default_rng(2).permutation(len(fleet.readings))
     plain = score(fleet.readings, fleet.references, fit, 1800.0, over=fleet.over)
