@@ -33,8 +33,10 @@ ON_PAPER = "compensated"
 
 @dataclass(frozen=True)
 class Fit:
-    """Which fit the report rests on. one, check: scatter as shares; widening: factor on interval widths."""
+    """Which fit the report rests on. number: its key; one, check: scatter as shares; widening: factor on
+    interval widths."""
 
+    number: int
     run_at: dt.datetime
     model: str
     readings: int
@@ -104,7 +106,8 @@ def _fit(today: dt.date) -> Fit | None:
     run = latest_run()
     if run is None:
         return None
-    return Fit(run.run_at, run.model_version, run.readings, **scatter(run), stale=is_stale(run, today))
+    stale = is_stale(run, today)
+    return Fit(run.pk, run.run_at, run.model_version, run.readings, **scatter(run), stale=stale)
 
 
 def _summary(states: list[SeriesState]) -> tuple[tuple[str, tuple[int, ...]], ...]:

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 
 from checks.models import CheckEvent, InstrumentFinding
 from checks.selectors.reliability import reliability
+from checks.services.drift import keep_printed
 from checks.views.access import needs
 from fleet.models import Aircraft, Operator
 from reports.duelist import COLUMNS, DueList, csv_rows, due_list
@@ -67,6 +68,8 @@ def drift_pdf(request: HttpRequest) -> HttpResponse:
     told = fleet_trend(request.GET)
     if told is None:
         return _explain(request, "checks:drift_ranking")
+    if told.fit:
+        keep_printed(told.fit.number)
     name = f"drift-{told.today.isoformat()}.pdf"
     return _file(fleet_trend_pdf(told), "application/pdf", name)
 

@@ -78,6 +78,11 @@ def prune_runs(*, now: dt.datetime) -> int:
     return old.filter(series=None, questions=None).delete()[0]
 
 
+def keep_printed(number: int) -> None:
+    """A report on paper names this fit: it is kept from now on. One query."""
+    DriftRun.objects.filter(pk=number, printed_at=None).update(printed_at=timezone.now())
+
+
 def _broken_off() -> DriftRun | None:
     """The newest pass, if it was not finished and its fit is fresh and of this model."""
     newest = DriftRun.objects.order_by("-run_at", "-pk").first()

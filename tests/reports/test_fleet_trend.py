@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
 import reports.fleet_trend
-from checks.models import SeriesState
+from checks.models import DriftRun, SeriesState
 from checks.services.drift import refresh_drift
 from checks.services.due import refresh_due
 from reports.fleet_trend import fleet_trend
@@ -126,6 +126,17 @@ def test_more_charts_than_a_person_reads_go_into_the_table(
     assert (len(told.acting), told.left_without_chart) == (1, 1)
     assert told.others[0].state == SeriesState.State.CLOSING
     assert "1 more stand first in the table" in paper(browse)[0]
+
+
+def test_the_fit_that_a_report_names_is_kept(world: World, browse: Client) -> None:
+    run = DriftRun.objects.get()
+    assert run.printed_at is None
+    assert f"Fit {run.pk}, of " in paper(browse)[0]
+    run.refresh_from_db()
+    first = run.printed_at
+    paper(browse)
+    run.refresh_from_db()
+    assert run.printed_at == first is not None
 
 
 def test_an_old_fit_is_called_old(world: World) -> None:
