@@ -135,8 +135,7 @@ class FleetFit:
 
     gauges, gauge_sds: effect of each instrument and its sd; new_gauge_sd: of one not seen yet
     s: sd of one reading about its life; s_check: sd shared by one check; s_rep: sd of repeating one reading
-    widening: factor on forecast widths, learnt from past forecasts; purged_mean, purged_sd: how far above its
-    last beginning a point begins after a purge, ln, and how that varies.
+    widening: factor on forecast widths, learnt from past forecasts.
     """
 
     groups: dict[int, GroupFit]
@@ -149,8 +148,6 @@ class FleetFit:
     readings: int
     model_version: str
     widening: float = 1.0
-    purged_mean: float = 0.0
-    purged_sd: float = 0.08
 
     def as_dict(self) -> dict[str, Any]:
         """Plain dicts, floats and strings, ready for JSON; keys are text."""

@@ -11,12 +11,11 @@ from checks.engine.drift_bank import onsets_needed, weigh
 from checks.engine.drift_data import FleetFit, Floats, Lives, Readings
 from checks.engine.drift_forecast import forecast
 from checks.engine.drift_reference import Reference
-from checks.engine.drift_regression import FleetPrior, mad_sd, regress
-from checks.engine.drift_series import Prepared, block_of, prepare, recoveries, variance_of_one
+from checks.engine.drift_regression import FleetPrior, regress
+from checks.engine.drift_series import block_of, prepare, variance_of_one
 
 NORMAL_90 = 1.645
 WORTH = 60
-MEDIAN_LOSS = 1.2  # variance of the median of two or three readings beside that of their mean
 LEAST_KNOWN = 2
 FORECASTS_TRIED = 2000
 FORECASTS_PER_BLOCK = 200
@@ -39,24 +38,8 @@ def fit_fleet(
     if now is not None:
         readings = readings.take(readings.day <= now)
     fit = regress(readings, references, prior or FleetPrior())
-    fit = _with_recoveries(fit, prepare(readings, references, fit, np.inf, lives), prior or FleetPrior())
     off = resolved_forecasts(readings, references, fit, lives)
     return replace(fit, widening=widening(off))
-
-
-def _with_recoveries(fit: FleetFit, prepared: Prepared, prior: FleetPrior) -> FleetFit:
-    """The fit with what purges leave, from lives begun by one and two readings or more on either side; what
-    the readings' own scatter explains is taken off, and the prior counts as `purged_weight` purges."""
-    above, known = recoveries(prepared)
-    above, known = above[known >= 2], known[known >= 2]
-    if not len(above):
-        return replace(fit, purged_sd=prior.purged_sd)
-    weight = len(above) / (len(above) + prior.purged_weight)
-    mean = weight * float(np.median(above))
-    scatter = 2 * MEDIAN_LOSS * fit.s**2 / float(known.mean())
-    seen = max(mad_sd(above) ** 2 - scatter, 0.0)
-    variance = weight * seen + (1 - weight) * prior.purged_sd**2
-    return replace(fit, purged_mean=mean, purged_sd=max(float(np.sqrt(variance)), prior.purged_sd_floor))
 
 
 def widening(off: Floats) -> float:

@@ -16,7 +16,7 @@ import numpy as np
 from checks.engine.drift_data import FleetFit, Floats, GroupFit, Ints, Readings
 from checks.engine.drift_reference import AT, Reference, compensate
 
-MODEL_VERSION = "bank-3"
+MODEL_VERSION = "bank-2"
 MAD_TO_SD = 1.4826
 HUBER = 1.345
 PASSES = 10
@@ -41,9 +41,6 @@ class FleetPrior:
     baseline_sd: float = 0.15
     baseline_sd_floor: float = 0.05
     baseline_lives: int = 6
-    purged_sd: float = 0.08
-    purged_sd_floor: float = 0.04
-    purged_weight: float = 20
     warmth_2: float = 1.8
     warmth_4: float = 6.0
     warmth_weight: float = 30

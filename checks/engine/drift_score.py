@@ -50,7 +50,7 @@ class Thresholds:
     closing: float = 0.4
     drifting: float = 0.75
     questioned_closing: float = 0.3
-    questioned_drifting: float = 0.4
+    questioned_drifting: float = 0.32
     whole_closing: float = 0.5
     whole_drifting: float = 0.85
 

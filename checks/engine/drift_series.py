@@ -15,6 +15,7 @@ from checks.engine.drift_regression import FOLLOWS_FLUID, group_median
 from checks.engine.entry import NEEDED
 
 CHECK_LIVES = 4
+PURGED_SD = 0.08
 PURGED_READINGS = 3
 
 
@@ -139,8 +140,10 @@ def block_of(
     mean = np.array([g.baseline_mean for g in groups])
     sd = np.array([g.baseline_sd for g in groups])
     for i in np.flatnonzero(~prepared.renewed[chosen] & (prepared.previous[chosen] >= 0)):
-        begun = _beginning(prepared, int(prepared.previous[chosen[i]]), whole=whole)
-        mean[i], sd[i] = begun + fit.purged_mean, fit.purged_sd
+        before = prepared.edges[prepared.previous[chosen[i]]]
+        until = min(before + PURGED_READINGS, prepared.edges[prepared.previous[chosen[i]] + 1])
+        earlier = prepared.y if whole else prepared.at_20
+        mean[i], sd[i] = np.median(earlier[before:until]), PURGED_SD
     return Block(
         t=prepared.readings.day[rows] - prepared.start[chosen][:, None],
         y=y,
@@ -152,26 +155,6 @@ def block_of(
         first=prepared.renewed[chosen],
         questioned=prepared.questioned[rows] & (rank >= NEEDED),
     )
-
-
-def recoveries(prepared: Prepared) -> tuple[Floats, Ints]:
-    """How far above the beginning of the life before it each life after a purge begins, ln, and how many
-    readings the shorter of the two beginnings rests on."""
-    after = np.flatnonzero(~prepared.renewed & (prepared.previous >= 0))
-    before = prepared.previous[after]
-    sizes = np.diff(prepared.edges)
-    found = [
-        _beginning(prepared, int(b)) - _beginning(prepared, int(a))
-        for a, b in zip(before, after, strict=True)
-    ]
-    return np.array(found, dtype=float), np.minimum(np.minimum(sizes[after], sizes[before]), PURGED_READINGS)
-
-
-def _beginning(prepared: Prepared, life: int, *, whole: bool = False) -> float:
-    """Median of the first readings of a life."""
-    first = int(prepared.edges[life])
-    until = min(first + PURGED_READINGS, int(prepared.edges[life + 1]))
-    return float(np.median((prepared.y if whole else prepared.at_20)[first:until]))
 
 
 def variance_of_one(prepared: Prepared, rows: Ints, fit: FleetFit) -> Floats:
