@@ -93,8 +93,8 @@ def _fit(document: Document, told: FleetTrend) -> None:
     document.text(
         f"Fit {told.fit.number}, of {moment(timezone.localtime(told.fit.run_at))}, to {told.fit.readings} "
         f"readings, model {told.fit.model}. One reading scatters by {told.fit.one:.1%} about its series; the "
-        f"readings of one check share {told.fit.check:.1%}. Checked against past forecasts, the intervals were made "
-        f"{told.fit.widening:.2f} times as wide.",
+        f"readings of one check share {told.fit.check:.1%}. Checked against past forecasts, the intervals "
+        f"were made {told.fit.widening:.2f} times as wide.",
         small=True,
     )
     if told.fit.stale:
