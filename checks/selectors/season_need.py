@@ -50,17 +50,19 @@ def other_needs(*, until: dt.date) -> dict[int, list[Need]]:
 def fluid_need(plan: Plan, others: Iterable[Need], stock: Iterable[BatchStock]) -> FluidNeed:
     """The need of one plan against the batches at its base. No query. What is past its day is wanted today.
 
-    A task is wanted on its due day where that comes before the day by which the aircraft is to be ready.
+    A task is wanted on its due day where that comes before the day by which the aircraft is to be ready. One
+    that falls due before the first day that counts is done twice: then, and for the season.
     """
     end = max(plan.date, plan.today)
-    season = []
+    season, rest = [], [need for need in others if need.on <= end]
     for line in plan.lines:
-        by = max(line.by, plan.today)
         for task in line.open_tasks:
-            if task.litres:
-                on = min(task.due_on, by) if task.due_on else by
-                season.append(Need(max(on, plan.today), task.litres))
-    rest = [Need(max(need.on, plan.today), need.amount) for need in others if need.on <= end]
+            if task.litres and task.due_on and task.due_on < task.opens:
+                rest.append(Need(task.due_on, task.litres))
+                season.append(Need(line.by, task.litres))
+            elif task.litres:
+                season.append(Need(min(task.due_on or line.by, line.by), task.litres))
+    season, rest = ([Need(max(need.on, plan.today), need.amount) for need in some] for some in (season, rest))
     lots = [row.lot() for row in stock if row.base_id == plan.base.pk]
     return FluidNeed(
         _sum(season),

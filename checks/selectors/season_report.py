@@ -28,8 +28,8 @@ PACE = (
     "look at the open aircraft, not at the line alone."
 )
 FIRST_EXPIRY = (
-    "Fluid is counted as used on the due days of the open checks, from the batch that expires first, each "
-    "open task once. Whether "
+    "Fluid is counted as used on the due days of the open checks, from the batch that expires first, a "
+    "check that falls due before its first day that counts is counted again for the season. Whether "
     "batches may share a tank is told by the entries of what mixes with what, and by nothing else."
 )
 

@@ -224,6 +224,18 @@ def test_other_checks_that_fall_due_until_then_take_fluid_too(world: World) -> N
     assert (report.fluid.for_season, report.fluid.for_others) == (0, Decimal(4))
 
 
+def test_a_check_due_before_its_window_takes_fluid_then_and_for_the_season(world: World) -> None:
+    """Done on 1 August for 2025, five months later due on 1 January; its window for 2026 opens in July."""
+    takes("pressure-flow", "6")
+    takes("windshield", "0")
+    takes("wet-out", "0")
+    Aircraft.objects.filter(pk=world.underfloor.pk).update(state=Aircraft.State.LEFT)
+    done(world, world.forward, D(2025, 8, 1))
+    (report,) = season_reports(today=TODAY, base=world.master.bases["north"], year=2026)
+    assert world.forward.due_points.get(check_due=world.recurring(world.forward)).due_on == D(2026, 1, 1)
+    assert (report.fluid.for_season, report.fluid.for_others) == (Decimal(6), Decimal(6))
+
+
 def test_queries_do_not_grow_with_the_fleet() -> None:
     costs = []
     with time_machine.travel(NOON, tick=False):
