@@ -15,7 +15,7 @@ from checks.charts.scene import Scene
 from checks.models import CheckEvent, Defect, Record, Signature
 from checks.selectors.check_story import attempts, state_word
 from checks.selectors.questions import QuestionTold, questions_told
-from checks.services.chain import verify_event
+from checks.services.verify import verify_event
 from checks.views.check_panel import readings_of, series_scenes
 from fleet.models import Operator
 from reports import record_entry as entry

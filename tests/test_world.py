@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 
 from checks.models import ChainHead, CheckEvent, Reset
-from checks.services.chain import verify_chain, verify_event
+from checks.services.verify import verify_chain, verify_event
 from tests.world import TODAY, build_world
 
 pytestmark = pytest.mark.django_db

@@ -8,8 +8,9 @@ from decimal import Decimal
 
 from checks.engine.units import to_grid
 from checks.models import CheckEvent, EntryQuestion, Reading, Record, Result, Signature
-from checks.services.chain import append, event_payload
+from checks.services.chain import append
 from checks.services.evaluate import Evaluation, PointLine
+from checks.services.event_payload import event_payload
 from checks.services.persons import Signatory
 from checks.services.resets import resets_of
 

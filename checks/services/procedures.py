@@ -1,13 +1,14 @@
 """Approving a revision that another person typed. From then on it is frozen (checks/guard_rules.py)."""
 
 from collections import Counter
+from collections.abc import Iterable
 
 from django.db import transaction
 from django.utils import timezone
 
 from checks.engine.limits import check_table
 from checks.engine.units import unit_of, units_for
-from checks.models import Procedure, Revision, Step
+from checks.models import LimitTable, Procedure, Revision, Step
 from checks.services.chain import append, row
 from checks.services.errors import RecordError, refuse_if
 from checks.services.persons import may, prove
@@ -61,14 +62,21 @@ def faults(revision: Revision) -> list[str]:
 
 def revision_payload(revision: Revision) -> dict[str, object]:
     """Every column of a revision with its steps and limit tables, rows by temperature. Three queries."""
-    return {
-        "revision": row(revision),
-        "steps": [row(step) for step in revision.steps.order_by("number")],
-        "limit_tables": [
-            row(table) | {"rows": [row(one) for one in table.rows.all()]}
-            for table in revision.limit_tables.order_by("point_id").prefetch_related("rows")
-        ],
+    return revision_payloads([revision])[revision.pk]
+
+
+def revision_payloads(revisions: Iterable[Revision]) -> dict[int, dict[str, object]]:
+    """The same of many, by key, in as many queries."""
+    payloads: dict[int, dict[str, object]] = {
+        one.pk: {"revision": row(one), "steps": [], "limit_tables": []} for one in revisions
     }
+    for step in Step.objects.filter(revision__in=list(payloads)).order_by("revision_id", "number"):
+        payloads[step.revision_id]["steps"].append(row(step))
+    tables = LimitTable.objects.filter(revision__in=list(payloads)).order_by("revision_id", "point_id")
+    for table in tables.prefetch_related("rows"):
+        told = row(table) | {"rows": [row(one) for one in table.rows.all()]}
+        payloads[table.revision_id]["limit_tables"].append(told)
+    return payloads
 
 
 def _one_a_day(revision: Revision) -> None:

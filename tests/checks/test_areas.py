@@ -6,9 +6,9 @@ from dataclasses import replace
 import pytest
 
 from checks.models import CheckEvent, Step
-from checks.services.chain import verify_event
 from checks.services.record import save_draft
 from checks.services.sign import sign_performed
+from checks.services.verify import verify_event
 from reports.record import check_record
 from tests.checks import check_pages
 from tests.checks.check_pages import address, logged_in, posted

@@ -17,12 +17,12 @@ from checks.models import ChainHead, CheckEvent, DoubtReview, InstrumentFinding,
 from checks.selectors import doubt, icing
 from checks.selectors.due_counting import counting_events
 from checks.selectors.release import is_within, release_obstacles
-from checks.services.chain import verify_chain, verify_event
 from checks.services.doubt import report_out_of_calibration, review_doubt
 from checks.services.errors import RecordError
 from checks.services.evaluate import evaluate
 from checks.services.record import save_draft
 from checks.services.sign import sign_performed
+from checks.services.verify import verify_chain, verify_event
 from fleet.models import Calibration
 from tests.checks.work import SETTLED, filled, performed, started, typed
 from tests.world import PASSWORD, World, build_world

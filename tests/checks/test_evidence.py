@@ -11,14 +11,15 @@ from PIL import Image
 from checks.engine.canonical import canonical_json
 from checks.models import CheckEvent, Photo
 from checks.services import evidence, photo_files, picture
-from checks.services.chain import event_payload, verify_chain, verify_event
 from checks.services.correct import correct
 from checks.services.errors import RecordError
+from checks.services.event_payload import event_payload
 from checks.services.evidence import add_photo, remove_photo
 from checks.services.freeze import first_record
 from checks.services.picture import Unfit, fit_picture
 from checks.services.record import discard_draft
 from checks.services.sign import sign_performed
+from checks.services.verify import verify_chain, verify_event
 from tests.checks import evidence_files as files
 from tests.checks.work import filled, performed, started
 from tests.guards import guards_lifted

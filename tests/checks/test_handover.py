@@ -7,13 +7,13 @@ from django.db import IntegrityError, transaction
 
 from checks.models import CautionFollowed, CheckEvent, Handover
 from checks.selectors.handover import held_by, holder_of, holders, offer_of, offered_to, technicians
-from checks.services.chain import verify_chain, verify_event
 from checks.services.correct import correct
 from checks.services.errors import RecordError
 from checks.services.freeze import first_record
 from checks.services.handover import assign_check, hand_over, open_steps, seen_key, take_over
 from checks.services.record import discard_draft, save_draft
 from checks.services.sign import sign_performed
+from checks.services.verify import verify_chain, verify_event
 from fleet.models import User
 from tests.checks.conftest import NOON
 from tests.checks.work import filled, started, typed

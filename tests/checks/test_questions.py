@@ -10,7 +10,6 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from checks.models import CheckEvent, EntryQuestion, FirstReading, SeriesState, Step
-from checks.services.chain import verify_event
 from checks.services.copies import revision_of
 from checks.services.correct import correct
 from checks.services.drift import refresh_drift
@@ -20,6 +19,7 @@ from checks.services.inputs import RepeatInput
 from checks.services.questions import Question
 from checks.services.record import save_draft
 from checks.services.sign import sign_performed
+from checks.services.verify import verify_event
 from fleet.models import Aircraft, Operator
 from tests.checks.drift_history import series
 from tests.checks.work import performed, started, typed

@@ -4,12 +4,12 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from checks.models import CheckEvent, Defect
-from checks.services.chain import verify_chain, verify_event
 from checks.services.correct import correct
 from checks.services.defects import rectify
 from checks.services.errors import RecordError
 from checks.services.record import discard_draft
 from checks.services.sign import sign_performed, sign_released
+from checks.services.verify import verify_chain, verify_event
 from tests.checks.work import filled, performed, started
 from tests.world import PASSWORD, World
 

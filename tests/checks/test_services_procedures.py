@@ -5,10 +5,10 @@ import json
 import pytest
 
 from checks.models import LimitRow, LimitTable, Record, Revision, Step
-from checks.services.chain import verify_chain
 from checks.services.errors import RecordError
 from checks.services.procedures import approve_revision
 from checks.services.record import revision_in_force
+from checks.services.verify import verify_chain
 from tests.world import PASSWORD, World
 
 

@@ -10,12 +10,13 @@ import time_machine
 from django.contrib.auth.models import Group
 
 from checks.models import CheckEvent, DuePoint, SeriesState, Signature
-from checks.services import after_sign, chain
+from checks.services import after_sign
 from checks.services.defects import raise_defect
 from checks.services.errors import RecordError
 from checks.services.persons import prove
 from checks.services.record import save_draft
 from checks.services.sign import sign_inspected, sign_performed, sign_released
+from checks.services.verify import verify_chain, verify_event
 from fleet.models import Authorisation, Operator, User
 from tests.checks.work import filled, performed, started, typed
 from tests.world import PASSWORD, World
@@ -56,7 +57,7 @@ def test_what_is_signed_carries_everything_and_is_found_again_in_its_record(
     used = event.readings.filter(instrument__code="gauge-1").first().calibration
     assert gauge["certificate_number"] == used.certificate_number
     assert gauge["calibration_due"] == used.due_on.isoformat()
-    assert chain.verify_event(event) == [] and chain.verify_chain(world.forward.chain) == []
+    assert verify_event(event) == [] and verify_chain(world.forward.chain) == []
 
 
 def test_results_marks_and_due_point_are_stored(world: World, sign: Callable[..., CheckEvent]) -> None:
@@ -218,7 +219,7 @@ def test_the_second_signature_is_of_another_person_and_comes_before_the_release(
     assert CheckEvent.objects.standing().get() == event
     sign_released(event=event, by=world.person("releaser1"), password=PASSWORD)
     assert [s.act for s in event.signatures.all()] == ["performed", "inspected", "released"]
-    assert chain.verify_chain(world.forward.chain) == []
+    assert verify_chain(world.forward.chain) == []
 
 
 def test_a_task_without_a_second_signature_takes_none(world: World, sign: Callable[..., CheckEvent]) -> None:

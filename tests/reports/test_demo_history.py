@@ -25,9 +25,9 @@ from checks.models import (
     Signature,
 )
 from checks.selectors.doubt import traceback
-from checks.services.chain import verify_chain, verify_event
 from checks.services.points import limit_table
 from checks.services.procedures import faults
+from checks.services.verify import verify_chain, verify_event
 from fleet.models import Aircraft, Calibration, Fitment, UtilisationEntry
 from reports.demo.plan import Truth
 from tests.world import TODAY

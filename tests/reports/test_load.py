@@ -7,7 +7,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from checks.models import CheckEvent, DuePoint, ImportBatch, Record
-from checks.services.chain import verify_chain, verify_event
+from checks.services.verify import verify_chain, verify_event
 from fleet.models import Aircraft, UtilisationEntry
 from tests.world import PASSWORD, build_world
 
