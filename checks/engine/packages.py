@@ -26,11 +26,11 @@ no minutes count for these again, and its own work is taken off the base's minut
 Bases share no work, aircraft and hours, so solving base by base gives the whole optimum.
 
 Solved by HiGHS through scipy.optimize, in goes that share the time and stop once a plan is proven. First the
-aircraft some at a time, with the hours that those before have left: a plan soon, even on a slow machine. Then
-some at a time without the hours: nothing ties them together then, so what they cost is a bound of every plan,
-and where the hours suffice it is the plan. Then the relaxation (x between 0 and 1), which bounds too, and the
-program over the days that it uses, which is small. Last the whole program. The best plan of all goes is
-taken, that of every check on its due day among them; the gap told is its distance from the best bound.
+relaxation (x between 0 and 1), which bounds every plan from below, and the program over the days that it
+uses, which is small and soon gives a good plan. Where the time does not suffice for that, aircraft some at a
+time, with the hours that those before have left; and without hours, when nothing ties them together and what
+they cost is a bound. Last the whole program. The best plan of all goes is taken, that of every check on its
+due day among them; the gap told is its distance from the best bound.
 """
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
@@ -71,8 +71,8 @@ __all__ = [
 ]
 
 GAP = 1e-4  # relative; less than that is no better plan
-#: shares of the time: some at a time with hours and without, the relaxation, over its days; then the whole
-TOGETHER, APART, RELAXED, SMALL = 0.35, 0.15, 0.25, 0.1
+#: shares of the time: the relaxation, over its days or some at a time, their bound; then the whole
+RELAXED, SMALL, APART = 0.5, 0.25, 0.1
 LEAST = 0.05  # seconds that any go is given
 SOME = 8  # aircraft at a time
 USED = 1e-6
@@ -97,17 +97,12 @@ def solve(base: Base, seconds: float = 50.0, left: Left | None = None) -> Plan:
     return best
 
 
-def _goes(
-    base: Base, seconds: float, left: Left | None
-) -> Iterator[tuple[dict[Hashable, int] | None, float]]:
+def _goes(base: Base, seconds: float, left: Left | None) -> Iterator[Found]:
     """One go after another: a plan, where it found one, and what no plan of the base undercuts (or 0)."""
 
     def part_of(share: float) -> float:
         return max(LEAST, min(share * seconds, left()) if left else share * seconds)
 
-    yield _some_at_a_time(base, part_of(TOGETHER), left)[0], 0.0
-    free = replace(base.weights, over=0.0, far_over=0.0)
-    yield _some_at_a_time(replace(base, weights=free), part_of(APART), left)
     days = {check.key: window(base, check) for check in base.checks}
     rows = _Rows(base, days)
     relaxed = rows.relaxed(part_of(RELAXED))
@@ -115,8 +110,11 @@ def _goes(
         near = _near(base, days, rows.used(relaxed.x))
         small = _Rows(base, near).whole(part_of(SMALL))
         yield small and small[0], float(relaxed.fun)  # over fewer days the program bounds nothing
-    rest = 1 - TOGETHER - APART - RELAXED - SMALL
-    yield rows.whole(max(LEAST, left()) if left else rest * seconds) or (None, 0.0)
+    else:
+        yield _some_at_a_time(base, part_of(SMALL), left)[0], 0.0
+        free = replace(base.weights, over=0.0, far_over=0.0)
+        yield _some_at_a_time(replace(base, weights=free), part_of(APART), left)
+    yield rows.whole(part_of(1 if left else 1 - RELAXED - SMALL - APART)) or (None, 0.0)
 
 
 def _some_at_a_time(base: Base, seconds: float, left: Left | None) -> tuple[dict[Hashable, int], float]:

@@ -26,7 +26,7 @@ from checks.services.persons import may
 from fleet.models import User
 
 PLAN = "checks.plan_packages"
-SECONDS = 45.0  # of reckoning, all bases together
+SECONDS = 42.0  # of reckoning, all bases together
 WORKERS = 2
 LEAST_SECONDS = 4.0
 SILENT = dt.timedelta(seconds=45)  # a worker that says nothing for so long is taken for dead

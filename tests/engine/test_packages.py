@@ -168,7 +168,7 @@ def many(aircraft: int, minutes: float) -> Base:
     return base(*checks, minutes=(minutes,) * 40)
 
 
-def test_with_hours_enough_the_aircraft_apart_prove_the_whole() -> None:
+def test_with_hours_enough_each_aircraft_has_the_plan_that_it_has_alone() -> None:
     plan = solve(many(60, 10_000), 20)
     assert plan.state == OPTIMAL and plan.cost.over == 0
     lone = [solve(replace(many(60, 10_000), checks=many(60, 10_000).checks[k : k + 2]), 5) for k in (0, 2)]
