@@ -156,7 +156,10 @@ def _links(event: CheckEvent, given: dict[str, Signature], defects: list[Defect]
     if hasattr(event, "decision"):
         found.append(event.decision.record)
     for defect in defects:
-        found += [one.record for one in defect.deferrals.all()]
+        for one in defect.deferrals.all():
+            found.append(one.record)
+            found += [asked.record for asked in one.extensions.all()]
+            found += [asked.answer.record for asked in one.extensions.all() if hasattr(asked, "answer")]
         if hasattr(defect, "rectification"):
             found.append(defect.rectification.record)
     return sorted(found, key=lambda record: record.number)

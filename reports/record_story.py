@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db.models import Prefetch
 
 from checks.engine.canonical import record_hash
-from checks.models import CheckEvent, Defect, Deferral, Record, Signature
+from checks.models import CheckEvent, Defect, Deferral, Extension, Record, Signature
 from checks.selectors.events import occasion
 from checks.selectors.story import told
 from fleet.models import Operator
@@ -181,9 +181,13 @@ def _relations(one: CheckEvent, known: dict[UUID, str]) -> Iterable[str]:
 
 
 def defects_of(event: CheckEvent) -> list[Defect]:
-    """The defects that this check, or what led to it, raised, with what was done. Three queries."""
+    """The defects that this check, or what led to it, raised, with what was done. Four queries."""
     keys = {event.pk, *occasion(event).before}
-    deferrals = Deferral.objects.select_related("deferred_by", "record__chain__aircraft")
+    deferrals = Deferral.objects.select_related("deferred_by", "use", "record__chain__aircraft")
+    asked = Extension.objects.select_related(
+        "asked_by", "record__chain__aircraft", "answer__answered_by", "answer__record__chain__aircraft"
+    )
+    deferrals = deferrals.prefetch_related(Prefetch("extensions", asked))
     related = ("raised_by", "rectification__rectified_by", "rectification__record__chain__aircraft")
     found = Defect.objects.filter(event__in=keys).select_related(*related)
     return list(found.prefetch_related(Prefetch("deferrals", deferrals)).order_by("raised_at"))
@@ -224,6 +228,22 @@ def _deferrals(defect: Defect) -> Iterable[Act]:
             one.deferred_at,
             one.record.reference,
         )
+        for asked in one.extensions.all():
+            yield from _extension(asked)
+
+
+def _extension(asked: Extension) -> Iterable[Act]:
+    yield Act(
+        "Extension asked",
+        f"To {day(asked.expires_on)}. {asked.justification}",
+        str(asked.asked_by),
+        asked.asked_at,
+        asked.record.reference,
+    )
+    answer = getattr(asked, "answer", None)
+    if answer:
+        title = "Extension approved" if answer.approved else "Extension refused"
+        yield Act(title, answer.text, str(answer.answered_by), answer.answered_at, answer.record.reference)
 
 
 def _rectified(defect: Defect, known: dict[UUID, str]) -> Iterable[Act]:

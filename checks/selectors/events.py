@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from checks.engine.outcome import DECIDE_IN_WRITING
-from checks.models import CheckEvent, Defect, Procedure
+from checks.models import CheckEvent, Defect, Deferral, Procedure
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,6 @@ def defects_of_occasion(event: CheckEvent) -> list[Defect]:
     return list(
         Defect.objects.filter(event__in=keys)
         .select_related("event", "rectification")
-        .prefetch_related("deferrals")
+        .prefetch_related(*Deferral.WHOLE)
         .order_by("raised_at")
     )

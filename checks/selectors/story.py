@@ -150,7 +150,7 @@ def _words(
 
 
 def _acts(events: list[CheckEvent]) -> Iterator[Told]:
-    """Five queries at most."""
+    """Seven queries at most."""
     signed = (Signature.Act.INSPECTED, Signature.Act.RELEASED)
     for one in Signature.objects.filter(event__in=events, act__in=signed):
         state = "released" if one.act == Signature.Act.RELEASED else "signed"
@@ -161,13 +161,17 @@ def _acts(events: list[CheckEvent]) -> Iterator[Told]:
         title = "Accepted in writing" if one.accepted else "Not accepted"
         yield Told(one.decided_at, title, "", (one.text, f"By {one.decided_by}."), one.event_id)
     defects = Defect.objects.filter(event__in=events).select_related("rectification__rectified_by")
-    for defect in defects.prefetch_related("deferrals__deferred_by"):
+    for defect in defects.prefetch_related("deferrals__deferred_by", "deferrals__extensions__answer"):
         for one in defect.deferrals.all():
             words = (
                 f"MEL item {one.mel_item}, category {one.category}, {one.first_told}: {one.limitation}",
                 f"By {one.deferred_by}.",
             )
             yield Told(one.deferred_at, "Defect deferred", "deferred", words, defect.event_id)
+            if extension := one.extension:
+                words = (f"Now {extension}: {extension.answer.text}",)
+                at = extension.answer.answered_at
+                yield Told(at, "Deferral extended", "deferred", words, defect.event_id)
         if hasattr(defect, "rectification"):
             one = defect.rectification
             words = (*one.text.splitlines(), f"By {one.rectified_by}.")

@@ -121,7 +121,11 @@ def facts(craft: Aircraft) -> list[dict]:
         ("Base", craft.base, ""),
         ("Flight hours", f"{number(craft.latest_hours, decimals=2)} h" if on else "nothing entered", on),
         ("Landings", number(craft.latest_landings) if on else "nothing entered", on),
-        ("State", craft.get_state_display(), ""),
+        (
+            "State",
+            craft.get_state_display(),
+            f"since {craft.state_since:%d %b %Y}" if craft.state_since else "",
+        ),
         ("In service since", f"{craft.entered_service_on:%d %b %Y}", ""),
         ("Modifications", craft.modifications or "none filed", ""),
     ]

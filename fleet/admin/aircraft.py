@@ -2,6 +2,7 @@
 
 from itertools import combinations
 
+from django import forms
 from django.contrib import admin
 from django.core.exceptions import ValidationError
 from django.forms import BaseInlineFormSet
@@ -80,8 +81,20 @@ class PartFitmentInline(FitmentInline):
     ordering = ["-fitted_on"]
 
 
+class AircraftForm(forms.ModelForm):
+    """A change of state is dated."""
+
+    def clean(self) -> dict:
+        given = super().clean()
+        moved = self.instance.pk and "state" in self.changed_data
+        if moved and (not given.get("state_since") or "state_since" not in self.changed_data):
+            self.add_error("state_since", "The state changed: give the day on which it did.")
+        return given
+
+
 @admin.register(Aircraft)
 class AircraftAdmin(MasterAdmin):
+    form = AircraftForm
     list_display = ["registration", "serial_number", "type_name", "variant", "base", "state"]
     list_filter = ["state", "base", "variant"]
     search_fields = ["registration", "serial_number"]

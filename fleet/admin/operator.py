@@ -23,6 +23,7 @@ class OperatorAdmin(MasterAdmin):
                     "entry_sds",
                     "purges_before_escalation",
                     "due_soon_days",
+                    "dry_days",
                     "repeat_defect_days",
                     "stale_use_days",
                 ]

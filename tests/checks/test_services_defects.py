@@ -7,8 +7,10 @@ import json
 import pytest
 import time_machine
 from django.db import connection
+from django.utils import timezone
 
 from checks.models import CheckEvent, Defect, MelItem, Record
+from checks.selectors.release import deferral_day
 from checks.services.defects import raise_defect, rectify
 from checks.services.errors import RecordError
 from checks.services.record import save_draft
@@ -214,3 +216,15 @@ def test_what_a_draft_left_disturbed_bars_the_release_of_other_work(
         sign_released(event=event, by=world.person("releaser1"), password=PASSWORD)
     save_draft(event=draft, by=draft.started_by, given=given)
     assert sign_released(event=event, by=world.person("releaser1"), password=PASSWORD)
+
+
+def test_days_are_counted_in_the_operator_s_one_time_base(
+    world: World, clock: time_machine.Traveller, over: CheckEvent
+) -> None:
+    """One time base per operator, midnight to midnight (FAA PL-25 definition 22 as quoted; TP 9155 3.11)."""
+    Operator.objects.update(deferral_time_zone="Pacific/Auckland")
+    deferral = deferred(world, over.defect, "B")
+    assert deferral.expires_on == dt.date(2025, 3, 15)
+    for hour, word in ((10, "deferred"), (11, "deferral expired")):  # 15 Mar 23:59 and 16 Mar 00:00 there
+        clock.move_to(dt.datetime(2025, 3, 15, hour, 59 if hour == 10 else 0, tzinfo=dt.UTC))
+        assert over.defect.state(deferral_day(timezone.now())) == word

@@ -75,12 +75,26 @@ def test_rows_of_one_page_that_meet_are_named(controller1, world, positions, par
 
 def test_changing_an_aircraft_counts_its_due_points(controller1, world):
     page = url(Aircraft, "change", world.forward.pk)
-    data = filled(controller1.get(page)) | {"state": "left"}
+    data = filled(controller1.get(page)) | {"state": "left", "state_since": "2025-03-12"}
     DuePoint.objects.all().delete()
     assert controller1.post(page, filled(controller1.get(page))).status_code == 302
     assert DuePoint.objects.filter(aircraft=world.forward).exists()
     assert controller1.post(page, data).status_code == 302
     assert not DuePoint.objects.filter(aircraft=world.forward).exists()
+
+
+def test_a_change_of_state_is_dated(controller1, world):
+    page = url(Aircraft, "change", world.forward.pk)
+    stored = filled(controller1.get(page)) | {"state": "stored"}
+    refused = controller1.post(page, stored)
+    assert refused.status_code == 200
+    assert "give the day on which it did" in refused.content.decode()
+    assert controller1.post(page, stored | {"state_since": "2025-03-01"}).status_code == 302
+    back = filled(controller1.get(page)) | {"state": "in_service"}
+    assert controller1.post(page, back).status_code == 200, (
+        "the day of the state before is no day of this one"
+    )
+    assert controller1.post(page, back | {"state_since": "2025-03-10"}).status_code == 302
 
 
 def test_changing_the_programme_counts_due_points(controller1, world):
