@@ -266,3 +266,26 @@ def test_at_a_desk_it_is_the_whole_form(sign_in, browser_page, world: World) -> 
     run.start(page, world)
     assert page.locator(".step:visible").count() > 8 and page.locator("#run").is_hidden()
     run.fits(page)
+
+
+def test_a_temperature_that_is_asked_again_counts_once_it_is_read(
+    browser_page, sign_in, world: World
+) -> None:
+    page = browser_page
+    sign_in(world.person("technician1"))
+    page.goto(f"/checks/new/?aircraft={world.underfloor.registration}")
+    page.get_by_role("button", name="Pressure and flow check").click()
+    run.ready(page)
+    page.get_by_role("button", name="Whole form").click()
+    assert page.get_by_label("Where the temperature was taken").count() == 1
+    first, again = page.get_by_label("Temperature", exact=True).all()
+    first.fill("20")
+    port = page.locator("section.step").filter(has_text="Read the pressure at the").first
+    port.get_by_label("Instrument, calibration due").select_option(index=1)
+    port.get_by_label("Pressure", exact=True).fill("20")
+    outcome = port.locator(".run-outcome")
+    outcome.get_by_text("at 20 °C").wait_for()
+    again.fill("12")
+    outcome.get_by_text("at 12 °C").wait_for()
+    again.fill("")
+    outcome.get_by_text("at 20 °C").wait_for()
