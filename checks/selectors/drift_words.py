@@ -46,9 +46,9 @@ def chance_words(chance: float | None) -> str:
     if chance is None:
         return ""
     if chance < 0.01:
-        return "under 1 in 100, < 1 %"
+        return "under 1 in 100, <\u00a01\u00a0%"
     if chance > 0.99:
-        return "over 99 in 100, > 99 %"
+        return "over 99 in 100, >\u00a099\u00a0%"
     part, of = min(ODDS, key=lambda pair: abs(pair[0] / pair[1] - chance))
     return f"about {part} in {of}, {chance:.0%}".replace("%", " %")
 

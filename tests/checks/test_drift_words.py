@@ -46,7 +46,7 @@ def a_series(*, ports: bool = False, kind: str = "test_port", position: str = ""
     ("chance", "words"),
     [
         (None, ""),
-        (0.001, "under 1 in 100, < 1 %"),
+        (0.001, "under 1 in 100, <\u00a01\u00a0%"),
         (0.01, "about 1 in 100, 1 %"),
         (0.34, "about 1 in 3, 34 %"),
         (0.4, "about 2 in 5, 40 %"),
@@ -55,7 +55,7 @@ def a_series(*, ports: bool = False, kind: str = "test_port", position: str = ""
         (0.76, "about 3 in 4, 76 %"),
         (0.9, "about 9 in 10, 90 %"),
         (0.97, "about 19 in 20, 97 %"),
-        (0.999, "over 99 in 100, > 99 %"),
+        (0.999, "over 99 in 100, >\u00a099\u00a0%"),
     ],
 )
 def test_a_chance_in_words_and_number(chance: float | None, words: str) -> None:
