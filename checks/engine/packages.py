@@ -88,6 +88,8 @@ def solve(base: Base, seconds: float = 50.0, left: Left | None = None) -> Plan:
     without it each go has its share.
     """
     best = _plan(base, due_days(base), 0.0)
+    if best.state == OPTIMAL:  # it costs nothing, or there is nothing to plan
+        return best
     for day, bound in _goes(base, seconds, left):
         bound = max(bound, best.bound)
         found = [best.day] if day is None else [best.day, day]
