@@ -88,9 +88,10 @@ def _checks(sheet: PackageSheet, width: float) -> Flowable:
 def _row(one: SheetCheck) -> list[object]:
     words: list[Flowable] = [paragraph(one.task, BODY)]
     words.append(paragraph(f"Procedure {one.code}, revision {one.revision}", NAME))
+    words.append(paragraph(f"The code {one.link_words}.", NAME))
     if one.says:
         words.append(paragraph(one.says, SMALL))
-    code = [Code(one.link, CODE), paragraph(one.link_words, NAME)]
+    code = Code(one.link, CODE)
     return [
         paragraph(str(one.number)),
         words,
