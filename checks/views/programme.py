@@ -68,7 +68,8 @@ def task(request: HttpRequest, pk: int) -> HttpResponse:
     tasks = with_states(RecurringCheck.objects.select_related("procedure__variant", "modification"))
     one = get_object_or_404(tasks, pk=pk)
     today = timezone.localdate()
-    fleet = {craft.pk: craft for craft in Aircraft.objects.filter(variant=one.procedure.variant_id)}
+    flying = Aircraft.objects.filter(variant=one.procedure.variant_id).select_related("base")
+    fleet = {craft.pk: craft for craft in flying}
     found = standings(one, today=today) if one.active else {}
     named = list(one.only_on.values_list("registration", flat=True))
     points = dict(one.due_points.values_list("aircraft", "pk"))
