@@ -21,6 +21,7 @@ from checks.models import (
     LimitRow,
     LimitTable,
     MelItem,
+    PackageChange,
     Procedure,
     Reading,
     Record,
@@ -28,6 +29,7 @@ from checks.models import (
     Signature,
     Step,
     StockMovement,
+    WorkPackage,
 )
 from checks.services.decide import decide_too_low
 from checks.services.defect_papers import order_part, record_ferry_permit
@@ -107,6 +109,10 @@ def _history() -> World:
         kind="counted", on=world.today, base=batch.base, batch=batch, quantity=5, **kept
     )
     FluidMix.objects.create(kind_a="A", kind_b="B", allowed=False, source_reference="Invented.", **kept)
+    package = WorkPackage.objects.create(
+        aircraft=world.forward, base=batch.base, on=world.today, made_at=NOON
+    )
+    PackageChange.objects.create(package=package, what="accepted", by=controller, at=NOON)
     return world
 
 
@@ -144,7 +150,7 @@ def test_every_row_kind_that_is_part_of_a_check_or_revision_is_guarded() -> None
     of_check |= {"EntryQuestion", "FirstReading"}
     assert names == of_check | {"Step", "LimitTable"}
     guarded = {guard.table for guard in guard_rules.rules()}
-    assert {model._meta.db_table for model in [*FROZEN, ChainHead]} == guarded
+    assert {model._meta.db_table for model in [*FROZEN, ChainHead, WorkPackage]} == guarded
 
 
 @pytest.mark.parametrize("model", FROZEN, ids=lambda model: model.__name__)
