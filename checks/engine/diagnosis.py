@@ -233,18 +233,28 @@ class _Outside:
 
 
 def _outside(observed: Observed, used: np.ndarray, healthy: Floats, assumptions: Assumptions) -> _Outside:
-    """Chi-square from healthy beside its gate: of all readings, or of the system's own without the ports,
-    whichever is further out."""
-    ranking, parts = assumptions.ranking, [(used, assumptions.ranking.gate)]
-    system = used[used < PORTS]
-    if 0 < len(system) < len(used):
-        parts.append((system, ranking.system_gate))
-    found = []
-    for part, level in parts:
-        off = observed.ln[part] - healthy[np.isin(used, part)]
-        distance = float(off @ np.linalg.solve(observed.covariance[np.ix_(part, part)], off))
-        found.append(_Outside(distance, chi_square_quantile(level, len(part)), len(part)))
+    """Chi-square from healthy beside its gate: of all readings, of the system's own without the ports, or of
+    the one port that is furthest from what all others foretell of it, whichever is further out."""
+    ranking, system = assumptions.ranking, used < PORTS
+    off, covariance = observed.ln[used] - healthy, observed.covariance[np.ix_(used, used)]
+    ports = int((~system).sum())
+    if not ports or not system.any():
+        return _beside(off, covariance, ranking.gate)
+    found = [
+        _beside(off, covariance, ranking.all_gate),
+        _beside(off[system], covariance[np.ix_(system, system)], ranking.system_gate),
+    ]
+    if ports > 1:
+        precision = np.linalg.inv(covariance)
+        alone = ((precision @ off) ** 2 / np.diag(precision))[~system]
+        level = 1 - (1 - ranking.port_gate) / ports
+        found.append(_Outside(float(alone.max()), chi_square_quantile(level, 1), 1))
     return max(found, key=lambda one: one.distance / one.gate)
+
+
+def _beside(off: Floats, covariance: Floats, level: float) -> _Outside:
+    distance = float(off @ np.linalg.solve(covariance, off))
+    return _Outside(distance, chi_square_quantile(level, len(off)), len(off))
 
 
 def _verdict(outside: _Outside, best: float, readings: int, assumptions: Assumptions) -> str:

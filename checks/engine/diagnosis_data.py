@@ -128,7 +128,8 @@ class Diagnosis:
     """What the readings of one check say, beside the aircraft's own baseline.
 
     verdict: WITHIN_SCATTER, RANKED or NO_FIT; distance: chi-square from healthy, of `readings` readings, and
-        gate: the quantile that it is outside of; of the system's own readings where only these are outside
+        gate: the quantile that it is outside of; of the system's own readings, or of one port beside all
+        others, where these are further outside
     best: chi-square of the best single cause, all readings; fits: whether that is inside their own quantile,
         else the best single cause explains them poorly
     causes: all, the most probable first; groups: (group, share) likewise
