@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from checks.engine.drift_action import NOTHING
 from checks.engine.due import SeasonDate, next_season
-from checks.models import DuePoint, Revision, SeriesState
+from checks.models import DuePoint, IntervalRevision, Revision, SeriesState
 from checks.selectors.drift import (
     DriftRow,
     StateCount,
@@ -20,6 +20,7 @@ from checks.selectors.drift import (
 )
 from checks.selectors.drift_card import Card, last_facts, report_card
 from checks.selectors.drift_changes import Changes, changes
+from checks.selectors.programme import revisions_waiting
 from fleet.models import Aircraft, Authorisation, Base
 
 HEAD = 8
@@ -61,6 +62,7 @@ class Director:
     changes: Changes
     card: Card | None
     revisions: tuple[Revision, ...]
+    intervals: tuple[IntervalRevision, ...]
     authorisations: tuple[Ending, ...]
     season: tuple[SeasonAhead, ...]
 
@@ -71,7 +73,7 @@ class Director:
 
 
 def director(at: dt.datetime) -> Director:
-    """Fifteen queries."""
+    """Sixteen queries."""
     today = timezone.localdate(at)
     series = series_states()
     awaiting = Revision.objects.filter(approved_at=None)
@@ -83,6 +85,7 @@ def director(at: dt.datetime) -> Director:
         changes=changes(at),
         card=report_card(),
         revisions=tuple(related.order_by("effective_on", "pk")[:HEAD]),
+        intervals=tuple(revisions_waiting()[:HEAD]),
         authorisations=tuple(endings(today)),
         season=tuple(season_ahead(today)),
     )

@@ -3,7 +3,7 @@
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import Case, CharField, Count, Exists, OuterRef, Q, QuerySet, Value, When
+from django.db.models import Case, CharField, Exists, OuterRef, QuerySet, Value, When
 
 from checks.engine.due import OVERDUE
 from checks.engine.due import state as state_of
@@ -97,12 +97,6 @@ def effect_of(revision: IntervalRevision, *, today: dt.date) -> list[Effect]:
     moved = standings(new, today=today, fits=fits) if new.active else {}
     touched = [one for one in _fleet(task) if one.pk in old or one.pk in moved]
     return [Effect(one, old.get(one.pk), moved.get(one.pk)) for one in touched]
-
-
-def of_variant(tasks: QuerySet[RecurringCheck]) -> QuerySet[RecurringCheck]:
-    """The tasks with what a list shows of them."""
-    related = tasks.select_related("procedure__variant", "modification")
-    return related.annotate(number_named=Count("only_on", filter=Q(only_on__isnull=False)))
 
 
 def _fleet(task: RecurringCheck) -> QuerySet[Aircraft]:

@@ -12,7 +12,6 @@ import time
 from collections.abc import Callable
 
 import pytest
-from django.core.paginator import Paginator
 from django.db import connection
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -24,6 +23,7 @@ from checks.models import DuePoint, Procedure, RecurringCheck
 from checks.selectors.due import STATES, StateCount, due_points, due_rows
 from checks.views import due as due_view
 from checks.views.access import needs
+from checks.views.paging import KeyPage
 from fleet.models import Aircraft
 from tests.world import World, build_world
 
@@ -109,7 +109,7 @@ def prepared(query: dict) -> dict:
     found = DueFilter(query, queryset=points, today=today)
     for field in ("base", "task"):
         found.form.fields[field].widget.choices = list(found.form.fields[field].choices)
-    page = Paginator(range(AIRCRAFT * TASKS), due_view.PER_PAGE).get_page(1)
+    page = KeyPage(range(due_view.PER_PAGE), before="", after="after-1", whole=AIRCRAFT * TASKS)
     return {
         "filter": found,
         "understood": True,
