@@ -16,7 +16,9 @@ from pypdf import PdfReader
 
 import reports.fleet_trend
 from checks.models import DriftRun, SeriesState
+from checks.selectors.drift_card import report_card
 from checks.services.drift import refresh_drift
+from checks.services.drift_card import refresh_report_card
 from checks.services.due import refresh_due
 from reports.fleet_trend import fleet_trend
 from tests.checks.drift_history import at_noon, ramp, read_check
@@ -79,7 +81,8 @@ def test_paper_says_what_the_page_says(world: World, browse: Client) -> None:
     for line in page:
         row = line["row"]
         assert row.registration in text and row.state in text and row.advice.what in text
-        assert row.chance in text and row.crossing in text and row.margin in text
+        assert row.chance.replace("\u00a0", " ") in text
+        assert row.crossing in text and row.margin in text
     assert "Uncontrolled when printed" in text
     assert "tried on simulated aircraft and not in the field" in text
     assert "these readings can name no single panel" in text
@@ -91,6 +94,20 @@ def test_points_to_act_on_are_drawn_with_their_limit(world: World, browse: Clien
     text, _ = paper(browse)
     assert "limit 142 kPa" in text and "limit 122 kPa" in text
     assert text.count("Pressure, kPa") == 2
+
+
+def test_paper_says_how_good_it_was_and_what_changed(world: World, browse: Client) -> None:
+    text, _ = paper(browse)
+    assert "No past forecast was held against a reading yet" in text
+    assert "no change can be told" in text
+    refresh_report_card()
+    text, _ = paper(browse)
+    card = report_card()
+    assert card.last.headline in text and f"all years {card.whole.grade.forecasts} " in text
+    assert "What changed since the last report Since 10 Feb 2025: 1 new" in text
+    assert "Q-0000 system test port over limit now over limit" in text
+    base = world.master.bases["farcape"].pk
+    assert "Since 10 Feb 2025: no point changed its state" in paper(browse, f"?base={base}")[0]
 
 
 def test_the_filter_is_followed_and_stated(world: World, browse: Client) -> None:
