@@ -119,3 +119,23 @@ def test_the_wall_refreshes_itself_and_says_when_the_server_is_silent(
     expect(notice).to_be_visible()
     expect(wall.locator(".rows")).to_contain_text("Drip.")
     assert wall.evaluate("window.notReloaded")
+
+
+def test_the_pages_beside_a_defect_and_the_mel_can_be_read_and_used(
+    browser_page, sign_in, world: World
+) -> None:
+    by = world.person("technician1")
+    defect = raise_defect(aircraft=world.forward, by=by, description="Pump is slow.")
+    sign_in(world.person("controller1"))
+    item = world.item().pk
+    for path in (
+        f"/defects/{defect.pk}/part/",
+        f"/defects/{defect.pk}/ferry-permit/",
+        f"/defects/{defect.pk}/defer/",
+        "/defects/raise/?aircraft=" + world.forward.registration,
+        "/mel/",
+        "/mel/type/",
+        f"/mel/{item}/",
+    ):
+        assert browser_page.goto(path).status == 200
+        fits(browser_page, path)

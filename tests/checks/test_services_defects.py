@@ -9,13 +9,15 @@ import time_machine
 from django.db import connection
 from django.utils import timezone
 
-from checks.models import CheckEvent, Defect, MelItem, Record
+from checks.models import CheckEvent, Defect, Deferral, MelItem, Record
 from checks.selectors.release import deferral_day
-from checks.services.defects import raise_defect, rectify
+from checks.services.defects import keep_deferral, raise_defect, rectify
 from checks.services.errors import RecordError
 from checks.services.record import save_draft
 from checks.services.sign import sign_released
+from checks.services.verify import verify_chain
 from fleet.models import Fitment, Operator, Part
+from tests.checks.check_pages import logged_in
 from tests.checks.deferring import deferred
 from tests.checks.work import performed, started, typed
 from tests.guards import guards_lifted
@@ -228,3 +230,23 @@ def test_days_are_counted_in_the_operator_s_one_time_base(
     for hour, word in ((10, "deferred"), (11, "deferral expired")):  # 15 Mar 23:59 and 16 Mar 00:00 there
         clock.move_to(dt.datetime(2025, 3, 15, hour, 59 if hour == 10 else 0, tzinfo=dt.UTC))
         assert over.defect.state(deferral_day(timezone.now())) == word
+
+
+def test_a_deferral_from_before_the_mel_was_kept_here_stays_as_it_was(world: World, over: CheckEvent) -> None:
+    """Without an item, placard or confirmations: its last day, state and page are those of its own row."""
+    old = Deferral(
+        defect=over.defect,
+        mel_item="11-01",
+        category="C",
+        recorded_on=world.today,
+        expires_on=world.today + dt.timedelta(days=10),
+        limitation="As typed then.",
+        deferred_by=world.person("controller1"),
+        deferred_at=timezone.now(),
+    )
+    keep_deferral(old)
+    assert "item" not in json.loads(old.record.canonical)
+    assert (old.last_day, over.defect.state(old.expires_on)) == (dt.date(2025, 3, 22), "deferred")
+    page = logged_in(world, "auditor1").get(f"/defects/{over.defect.pk}/").content.decode()
+    assert "MEL item 11-01, category C" in page and "As typed then." in page and "Confirmed:" not in page
+    assert verify_chain(old.record.chain) == []
