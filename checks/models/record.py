@@ -42,6 +42,7 @@ class Record(models.Model):
 
     class Meta:
         ordering = ["chain", "number"]
+        permissions = [("take_pack", "Can take audit packs")]
         constraints = [
             models.UniqueConstraint(fields=["chain", "number"], name="record_number_once"),
             models.UniqueConstraint(fields=["chain", "previous_hash"], name="record_chain_never_forks"),

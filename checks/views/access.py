@@ -26,6 +26,7 @@ WORDS = {
     "checks.change_melitem": "changing items of the MEL",
     "checks.approve_melitem": "approving items of the MEL",
     "checks.approve_extension": "approving extensions of deferrals",
+    "checks.take_pack": "taking audit packs",
     "checks.plan_packages": "planning work packages",
     "checks.change_recurringcheck": "typing the programme and saying who sees to a due point",
     "fleet.add_calibration": "reporting instruments out of calibration",
