@@ -57,7 +57,7 @@ def busy(world: World) -> World:
 
 
 #: lists of what comes only with time; they have tests of their own
-LATER = ("forecasts", "causes")
+LATER = ("forecasts", "causes", "stock-entries")
 
 
 @pytest.mark.parametrize("name", [name for name in LISTS if name not in LATER])
