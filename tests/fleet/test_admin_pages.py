@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from checks.models import DuePoint, RecurringCheck, Revision
-from fleet.models import Aircraft, Calibration, Fitment, Instrument, Part, User
+from fleet.models import Aircraft, Calibration, Fitment, Instrument, Modification, Part, User
 from tests.checks.conftest import NOON
 from tests.checks.work import performed
 from tests.fleet.set_up import add_row, filled, url
@@ -97,15 +97,29 @@ def test_a_change_of_state_is_dated(controller1, world):
     assert controller1.post(page, back | {"state_since": "2025-03-10"}).status_code == 302
 
 
-def test_changing_the_programme_counts_due_points(controller1, world):
+def test_the_programme_is_looked_at_here_and_typed_on_its_own_pages(controller1, world):
     task = world.recurring(world.forward)
     page = url(RecurringCheck, "change", task.pk)
+    assert controller1.get(page).status_code == 200
+    assert controller1.post(page, {"active": ""}).status_code == 403
+
+
+def test_a_modification_embodied_here_counts_at_once(controller1, world):
+    """The rows under the aircraft are kept before its due points are counted."""
+    task = world.recurring(world.forward)
+    task.modification = Modification.objects.create(code="30-12", title="Invented")
+    task.fit = "embodied"
+    task.save()
+    page = url(Aircraft, "change", world.forward.pk)
     data = filled(controller1.get(page))
+    controller1.post(page, data)
+    points = DuePoint.objects.filter(aircraft=world.forward, check_due=task)
+    assert not points.exists()
+    row = {"modification": task.modification_id, "embodied_on": "2024-01-01", "reference": "Invented"}
+    data |= {f"embodiments-0-{name}": value for name, value in row.items()}
+    data |= {"embodiments-TOTAL_FORMS": "1", "embodiments-0-aircraft": world.forward.pk}
     assert controller1.post(page, data).status_code == 302
-    assert DuePoint.objects.filter(check_due=task, aircraft=world.forward).exists()
-    del data["active"]
-    assert controller1.post(page, data).status_code == 302
-    assert not DuePoint.objects.filter(check_due=task).exists()
+    assert points.exists()
 
 
 def test_the_variant_stays_once_parts_rest_on_it(controller1, world, positions, parts):
