@@ -43,8 +43,10 @@ DUE_SQL = (
     f"SELECT {STATE} AS state, COUNT(*), MIN(d.computed_at) {DUE_FROM} WHERE a.state <> 'left' GROUP BY 1",
     f"""SELECT d.id, a.registration, a.id, b.name, c.title, d.due_on, d.estimated, d.governing, d.hours_left,
         d.landings_left, {STATE}, d.done_on, d.last_event_id, d.latest_on, d.calendar_on, d.season_on,
-        c.tolerance_days {DUE_FROM} JOIN fleet_base b ON b.id = a.base_id WHERE a.state <> 'left'
-        ORDER BY d.due_on, d.id LIMIT 51""",
+        c.tolerance_days {DUE_FROM} JOIN fleet_base b ON b.id = a.base_id WHERE d.id IN
+        (SELECT id FROM checks_duepoint WHERE aircraft_id IN
+         (SELECT id FROM fleet_aircraft WHERE state <> 'left') ORDER BY due_on, id LIMIT 51)
+        ORDER BY d.due_on, d.id""",
 )
 SPEAKS = f"""
     SELECT d.aircraft_id AS of_id, SUM(({STATE}) IN ('overdue', 'no record')) AS n {DUE_FROM} GROUP BY 1"""
