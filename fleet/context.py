@@ -30,6 +30,7 @@ PLACES = (
     Place("checks:new", "New check", "checks.record_check"),
     Place("checks:drift_ranking", "Drift", "checks.view_records"),
     Place("checks:records", "Records", "checks.view_records"),
+    Place("reports:audit_packs", "Audit packs", "checks.take_pack"),
     Place("checks:defects", "Defects", "checks.view_records"),
     Place("checks:mel", "MEL", "checks.view_records"),
     Place("checks:reliability", "Reliability", "checks.view_records"),

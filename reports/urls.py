@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports import label_views, list_views, package_views, season_views, views
+from reports import label_views, list_views, pack_views, package_views, season_views, views
 from reports.home_view import home
 
 app_name = "reports"
@@ -20,6 +20,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/labels/<slug:kind>/", label_views.labels, name="labels"),
     path("reports/labels/<slug:kind>.pdf", label_views.labels_pdf, name="labels_pdf"),
     path("reports/packages/<int:pk>.pdf", package_views.package_pdf, name="package_pdf"),
+    path("reports/audit-packs/", pack_views.audit_packs, name="audit_packs"),
+    path("reports/audit-packs/<int:number>.zip", pack_views.audit_pack_file, name="audit_pack_file"),
     path("calendar/<slug:code>.ics", package_views.calendar, name="calendar"),
     path("reports/worksheets/<int:pk>.pdf", views.worksheet_pdf, name="worksheet_pdf"),
     path("reports/checks/<uuid:uuid>.pdf", views.record_pdf, name="record_pdf"),

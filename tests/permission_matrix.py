@@ -169,6 +169,8 @@ MATRIX: dict[str, Row] = {
     "reports:season_csv": Row(get=READERS, kwargs=lambda s: {"code": "north"}),
     "reports:season_pdf": Row(get=READERS, kwargs=lambda s: {"code": "north"}),
     "reports:worksheet_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.typed_revision.pk}),
+    "reports:audit_packs": Row(get=DESK, post=DESK),
+    "reports:audit_pack_file": Row(get=DESK, kwargs=lambda s: {"number": s.pack.number}),
     "reports:record_pdf": Row(get=READERS, kwargs=lambda s: {"uuid": s.signed.pk}),
     "reports:home": Row(get=EVERYBODY),
     # The set-up site as a whole.

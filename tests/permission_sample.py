@@ -19,6 +19,7 @@ from checks.models import (
     MelItem,
     Photo,
     Preparation,
+    Record,
     Revision,
     SeriesState,
     StockItem,
@@ -34,8 +35,11 @@ from checks.services.evidence import add_photo
 from checks.services.extension import ask_extension
 from checks.services.moves import plan_move
 from checks.services.notices import make_feed
+from checks.services.packs import ACT
 from checks.services.stock import record_movement
 from fleet.models import Calibration, PlannedMove, UtilisationEntry
+from reports.pack_making import make_pack
+from reports.pack_tables import Span
 from tests.checks.conftest import NOON
 from tests.checks.deferring import deferred
 from tests.checks.evidence_files import jpeg
@@ -86,6 +90,13 @@ class Sample:
         """A check signed as performed, within its limits."""
         with time_machine.travel(NOON, tick=False):
             return performed(self.world, self.world.underfloor)
+
+    @cached_property
+    def pack(self) -> Record:
+        """The link of an audit pack that was made."""
+        with time_machine.travel(NOON, tick=False):
+            make_pack(aircraft=self.signed.aircraft, span=Span(), by=self.world.person("controller1"))
+        return Record.objects.get(act=ACT)
 
     @cached_property
     def finding(self) -> InstrumentFinding:
