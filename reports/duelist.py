@@ -1,10 +1,9 @@
-"""What the due list says as a file: one list of columns, one row-maker, for CSV and PDF.
+"""What the due list says as a file: one list of columns, one row-maker, for all kinds of file.
 
 The rows are those of the page (checks.selectors.due), so that all three say the same.
 """
 
 import datetime as dt
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.http import QueryDict
@@ -79,8 +78,3 @@ def cells(row: DueRow) -> tuple[Cell, ...]:
         row.latest_known,
         row.done_on,
     )
-
-
-def csv_rows(listed: DueList) -> Iterator[tuple[Cell, ...]]:
-    """The rows of the CSV file."""
-    return (cells(row) for row in listed.rows)

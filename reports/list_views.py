@@ -7,23 +7,40 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from checks.views.access import needs
+from reports.listed import Listed, Rows
 from reports.lists import LISTS
 from reports.tables.csv import csv_text
+from reports.tables.jsonlist import json_text
+from reports.tables.xlsx import xlsx_bytes
+
+KINDS = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "json": "application/json",
+}
 
 
 @require_safe
 @needs("checks.view_records")
-def list_csv(request: HttpRequest, name: str) -> HttpResponse:
-    """A list as its page shows it for the same query, all pages of it, as CSV."""
+def list_file(request: HttpRequest, name: str, kind: str) -> HttpResponse:
+    """A list as its page shows it for the same query, all pages of it, as CSV, Excel workbook or JSON."""
     listed = LISTS.get(name)
-    if listed is None:
+    if listed is None or kind not in KINDS:
         raise Http404("There is no list of this name.")
     rows = listed.rows(request.GET)
     if rows is None:  # the page explains what was not understood; no file pretends to be the answer
         return redirect(f"{reverse(listed.page)}?{request.GET.urlencode()}")
-    name = f"{name}-{timezone.localdate().isoformat()}.csv"
+    file = f"{name}-{timezone.localdate().isoformat()}.{kind}"
     return HttpResponse(
-        csv_text(listed.columns, rows),
-        content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+        _content(name, kind, listed, rows),
+        content_type=KINDS[kind],
+        headers={"Content-Disposition": f'attachment; filename="{file}"'},
     )
+
+
+def _content(name: str, kind: str, listed: Listed, rows: Rows) -> str | bytes:
+    if kind == "xlsx":
+        return xlsx_bytes(name, listed.columns, rows)
+    if kind == "json":
+        return json_text(name, listed.columns, rows, timezone.now())
+    return csv_text(listed.columns, rows)

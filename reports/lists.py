@@ -1,7 +1,4 @@
-"""Every list of the pages as a file: what a page shows for the same filter and order, all pages of it.
-
-The due list has files of its own (reports.duelist), on paper too.
-"""
+"""Every list of the pages as a file: what a page shows for the same filter and order, all pages of it."""
 
 from collections.abc import Iterable, Iterator, Sequence
 
@@ -21,10 +18,17 @@ from checks.selectors.revisions import with_states as with_revision_states
 from checks.views import check_records, defects, instruments, programme, revisions, utilisation
 from checks.views.aircraft import list_lines
 from fleet.models import Aircraft
+from reports.duelist import COLUMNS as DUE_COLUMNS
+from reports.duelist import cells, due_list
 from reports.listed import Listed, Rows
 from reports.lists_trend import TREND
 from reports.stock_lists import ENTRIES, STOCK, entry_rows, stock_rows
 from reports.tables.csv import Cell
+
+
+def _due(query: QueryDict) -> Rows | None:
+    listed = due_list(query)
+    return None if listed is None else map(cells, listed.rows)
 
 
 def _records(query: QueryDict) -> Rows | None:
@@ -172,6 +176,7 @@ def _task(task: RecurringCheck) -> Sequence[Cell]:
 
 
 LISTS = {
+    "due": Listed("checks:due_list", DUE_COLUMNS, _due),
     "records": Listed(
         "checks:records",
         (

@@ -8,9 +8,8 @@ from reports.home_view import home
 app_name = "reports"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
-    path("reports/due.csv", views.due_csv, name="due_csv"),
     path("reports/due.pdf", views.due_pdf, name="due_pdf"),
-    path("reports/lists/<slug:name>.csv", list_views.list_csv, name="list_csv"),
+    path("reports/lists/<slug:name>.<slug:kind>", list_views.list_file, name="list_file"),
     path("reports/icing.pdf", views.icing_pdf, name="icing_pdf"),
     path("reports/drift.pdf", views.drift_pdf, name="drift_pdf"),
     path("reports/reliability.pdf", views.reliability_pdf, name="reliability_pdf"),

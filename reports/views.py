@@ -15,29 +15,18 @@ from checks.selectors.reliability import reliability
 from checks.services.drift import keep_printed
 from checks.views.access import needs
 from fleet.models import Aircraft, Operator
-from reports.duelist import COLUMNS, DueList, csv_rows, due_list
+from reports.duelist import DueList, due_list
 from reports.fleet_trend import fleet_trend
 from reports.icing_status import icing_sheet
 from reports.record import check_record
-from reports.tables.csv import csv_text
 from reports.traceback import instrument_traceback
 from reports.worksheet import revisions, worksheet
 
 
 @require_safe
 @needs("checks.view_records")
-def due_csv(request: HttpRequest) -> HttpResponse:
-    """The due list as the page shows it for the same query, all pages of it, as CSV."""
-    listed = due_list(request.GET)
-    if listed is None:
-        return _explain(request)
-    return _file(csv_text(COLUMNS, csv_rows(listed)), "text/csv; charset=utf-8", _name(listed, "csv"))
-
-
-@require_safe
-@needs("checks.view_records")
 def due_pdf(request: HttpRequest) -> HttpResponse:
-    """The same as PDF."""
+    """The due list as the page shows it for the same query, all pages of it, as PDF."""
     from reports.pdf.duelist import due_list_pdf  # reportlab is slow to import
 
     listed = due_list(request.GET)

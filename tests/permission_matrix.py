@@ -157,9 +157,8 @@ MATRIX: dict[str, Row] = {
     "checks:revision_approve": Row(
         get={DIRECTOR}, post={DIRECTOR}, kwargs=lambda s: {"pk": s.typed_revision.pk}
     ),
-    "reports:due_csv": Row(get=READERS),
     "reports:due_pdf": Row(get=READERS),
-    "reports:list_csv": Row(get=READERS, kwargs=lambda s: {"name": "records"}),
+    "reports:list_file": Row(get=READERS, kwargs=lambda s: {"name": "records", "kind": "csv"}),
     "reports:icing_pdf": Row(get=READERS),
     "reports:drift_pdf": Row(get=READERS),
     "reports:traceback_pdf": Row(get=READERS, kwargs=lambda s: {"pk": s.finding.pk}),

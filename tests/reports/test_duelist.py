@@ -93,7 +93,7 @@ def page_rows(client: Client, query: str) -> list[dict[str, str]]:
 
 
 def csv_rows(client: Client, query: str) -> list[dict[str, str]]:
-    text = client.get(f"/reports/due.csv{query}").content.decode("utf-8-sig")
+    text = client.get(f"/reports/lists/due.csv{query}").content.decode("utf-8-sig")
     return list(csv.DictReader(io.StringIO(text, newline="")))
 
 
@@ -202,7 +202,7 @@ def test_text_of_people_is_no_formula(world: World, browse: Client) -> None:
     base = world.fleet[0].base
     base.name = '=HYPERLINK("http://x.invalid","Skerry")'
     base.save()
-    raw = browse.get("/reports/due.csv").content.decode()
+    raw = browse.get("/reports/lists/due.csv").content.decode()
     assert ",\"'=HYPERLINK(" in raw and ',"=HYPERLINK(' not in raw
     assert any(row["Days left"].startswith("-") for row in csv_rows(browse, ""))
     assert "=HYPERLINK" in re.sub(r"\s", "", pdf_text(browse, ""))

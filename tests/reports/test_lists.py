@@ -3,7 +3,9 @@
 import csv
 import datetime as dt
 import io
+import json
 from collections.abc import Callable
+from decimal import Decimal
 
 import pytest
 import time_machine
@@ -11,6 +13,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from openpyxl import load_workbook
 
 from checks.models import CheckEvent
 from checks.services.cause_found import record_cause
@@ -18,6 +21,7 @@ from checks.services.defects import raise_defect
 from checks.services.drift import refresh_drift
 from checks.services.drift_card import refresh_report_card
 from checks.services.due import refresh_due
+from checks.services.stock import record_movement
 from fleet.models import Aircraft, Base, User
 from reports.lists import LISTS
 from tests.checks.conftest import NOON
@@ -32,7 +36,7 @@ def browse(auditor: User, client_of: Callable[[User], Client]) -> Client:
 
 
 def rows(client: Client, name: str, query: str = "") -> list[dict[str, str]]:
-    answer = client.get(reverse("reports:list_csv", args=[name]) + query)
+    answer = client.get(reverse("reports:list_file", args=[name, "csv"]) + query)
     assert answer.status_code == 200 and answer["Content-Type"] == "text/csv; charset=utf-8"
     assert answer["Content-Disposition"].startswith(f'attachment; filename="{name}-')
     return list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"), newline="")))
@@ -51,19 +55,23 @@ def busy(world: World) -> World:
     Aircraft.objects.filter(pk=world.underfloor.pk).update(
         base=Base.objects.exclude(pk=world.forward.base_id)[0]
     )
+    batch = world.master.batches["fb-101"]
+    record_movement(
+        by=world.person("controller1"), kind="counted", thing=batch, base=batch.base, quantity=Decimal(5)
+    )
     refresh_due()
     refresh_drift(now=NOON)
     return world
 
 
 #: lists of what comes only with time; they have tests of their own
-LATER = ("forecasts", "causes", "stock-entries")
+LATER = ("forecasts", "causes")
 
 
 @pytest.mark.parametrize("name", [name for name in LISTS if name not in LATER])
 def test_each_page_offers_its_file_with_the_same_query(busy: World, browse: Client, name: str) -> None:
     page = browse.get(reverse(LISTS[name].page) + "?sort=aircraft&page=last").content.decode()
-    assert f'href="{reverse("reports:list_csv", args=[name])}?sort=aircraft"' in page
+    assert f'href="{reverse("reports:list_file", args=[name, "csv"])}?sort=aircraft"' in page
     found = rows(browse, name)
     assert found and tuple(found[0]) == LISTS[name].columns
 
@@ -142,9 +150,9 @@ def test_instruments_utilisation_and_procedures(busy: World, browse: Client) -> 
 
 def test_what_is_not_understood_is_explained_by_the_page(busy: World, browse: Client) -> None:
     for name, query in (("records", "?begins=yesterday"), ("icing", "?base=moon"), ("drift", "?state=fine")):
-        answer = browse.get(reverse("reports:list_csv", args=[name]) + query)
+        answer = browse.get(reverse("reports:list_file", args=[name, "csv"]) + query)
         assert answer.status_code == 302 and answer["Location"].startswith(reverse(LISTS[name].page))
-    assert browse.get(reverse("reports:list_csv", args=["people"])).status_code == 404
+    assert browse.get(reverse("reports:list_file", args=["people", "csv"])).status_code == 404
     assert rows(browse, "records", "?sort=%3Cscript%3E") == rows(browse, "records")
 
 
@@ -194,3 +202,21 @@ def test_confirmed_causes(busy: World, browse: Client) -> None:
     assert tuple(row) == LISTS["causes"].columns
     assert (row["Aircraft"], row["Confirmed"]) == (str(busy.forward), str(found))
     assert row["Remark"] == "'=1+1 Invented."
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_workbook_and_json_hold_what_the_csv_holds(busy: World, browse: Client, name: str) -> None:
+    """General-purpose reference: openpyxl reads the workbook."""
+    said = rows(browse, name)
+    answer = browse.get(reverse("reports:list_file", args=[name, "xlsx"]))
+    sheet = load_workbook(io.BytesIO(answer.content))["List"]
+    head, *lines = sheet.iter_rows(values_only=True)
+    assert head == LISTS[name].columns and len(lines) == len(said)
+    assert sheet.freeze_panes == "B2" and sheet.auto_filter.ref.startswith("A1:")
+    told = json.loads(browse.get(reverse("reports:list_file", args=[name, "json"])).content)
+    assert (told["list"], tuple(told["columns"]), len(told["rows"])) == (name, head, len(said))
+    for line, texts, row in zip(lines, said, told["rows"], strict=True):
+        for cell, text, value in zip(line, texts.values(), row.values(), strict=True):
+            assert (cell is None) == (text == "") == (value in ("", None))
+            if isinstance(value, int | float) and not isinstance(value, bool):
+                assert float(text) == value == cell
