@@ -4,8 +4,9 @@ Order of weight: outside a limit, then not valid, then borderline, then within. 
 point; the check as a whole is then 'over limit', which means outside its limits.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from checks.engine.conformity import BORDERLINE, OVER, UNDER, WITHIN
 from checks.engine.point import (
@@ -35,6 +36,7 @@ __all__ = [
     "PointOutcome",
     "judge_check",
     "judge_point",
+    "strictest",
 ]
 
 RELEASE_MAY_BE_ASKED = "release may be asked for"
@@ -42,6 +44,7 @@ PURGE_AND_TEST = "purge and test again"
 FIND_CAUSE = "find the cause and test again"
 DECIDE_IN_WRITING = "a person must decide in writing"
 ESCALATE = "escalate"
+_BY_WEIGHT = (OVER, NOT_VALID, BORDERLINE, WITHIN)
 _STALE = "no test since the last purge; test again"
 
 
@@ -98,6 +101,19 @@ def judge_check(
         return CheckOutcome(NOT_VALID, DECIDE_IN_WRITING, judged, reasons)
     outcome = BORDERLINE if any(p.outcome == BORDERLINE for p in judged) else WITHIN
     return CheckOutcome(outcome, RELEASE_MAY_BE_ASKED, judged, reasons)
+
+
+def strictest(points: Iterable[PointInput]) -> PointInput:
+    """Of one point judged more than once, as at two fluid temperatures: the one of the heaviest outcome, then
+    of the smallest margin, then the first."""
+
+    def weight(point: PointInput) -> tuple[int, bool, Decimal]:
+        judged = judge_point(point)
+        margin = judged.judgement.margin if judged.judgement else None
+        outside = {UNDER: OVER}.get(judged.outcome, judged.outcome)
+        return _BY_WEIGHT.index(outside), margin is None, margin or Decimal(0)
+
+    return min(points, key=weight)
 
 
 def _after_outside(outside: set[str], poor: list[str], escalate: bool) -> str:

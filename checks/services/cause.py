@@ -27,8 +27,8 @@ from checks.engine.units import parse_decimal, to_canonical
 from checks.models import CheckEvent, LimitTable, Procedure, Reading
 from checks.selectors.cause import Layout, Read, accepted_before, confirmed_before, layout_of, minutes_of
 from checks.selectors.events import may_be_decided
-from checks.services.points import accuracy_of
 from checks.services.rows import is_start
+from checks.services.values import accuracy_of
 
 if TYPE_CHECKING:
     from checks.services.evaluate import Evaluation

@@ -15,25 +15,21 @@ from checks.engine.outcome import (
     RELEASE_MAY_BE_ASKED,
     CheckOutcome,
     Observation,
+    PointInput,
     PointOutcome,
     judge_check,
+    strictest,
 )
 from checks.models import CheckEvent, Procedure, Reading, Step
 from checks.selectors.baseline import baselines, compensation, reference_rows
 from checks.selectors.events import occasion
 from checks.services.errors import Problem
 from checks.services.inputs import ObservationInput
-from checks.services.points import (
-    AS_READ,
-    Corrections,
-    Judged,
-    limit_table,
-    point_input,
-    points_read,
-    temperature_of,
-)
+from checks.services.points import Judged, limit_table, point_input, points_read
 from checks.services.questions import Question, open_problems, questions_of
 from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start
+from checks.services.temperatures import temperatures_of
+from checks.services.values import AS_READ, Corrections
 from fleet.models import MeasuringPoint, Operator, Position, ReferenceRow, Variant
 
 TEST_AGAIN = "test again"
@@ -122,7 +118,7 @@ def evaluate(
         event=event,
         readings=readings,
         tables=known.tables,
-        temperature=temperature_of(event, taken, corrections),
+        temperatures=temperatures_of(event, taken, corrections),
         has_series=any(step.kind == Step.Kind.TIMED_SERIES for step in steps),
         corrections=corrections,
     )
@@ -130,8 +126,7 @@ def evaluate(
     outcome, action = _conclusion(event.revision.procedure, check, bool(lines), bool(looks))
     questions: tuple[Question, ...] = ()
     if event.is_draft and grounds is None and lines:
-        read_at = None if event.temperature_from_memory else shared.temperature.value
-        questions = questions_of(event, lines, steps, read_at, known.operator.entry_sds)
+        questions = questions_of(event, lines, steps, shared.temperatures, known.operator.entry_sds)
     return Evaluation(
         outcome=outcome,
         next_action=action,
@@ -181,27 +176,31 @@ def _judge(
         reading_steps = [step for step in reading_steps if shared.readings.get(step.pk)]
     # A series first, wherever its step stands: a collection waits for it.
     reading_steps.sort(key=lambda step: step.kind != Step.Kind.TIMED_SERIES)
-    operator, t = known.operator, shared.temperature.value
-    inputs, factors = [], []
-    for step in reading_steps:
-        factors.append(compensation(step.point, known.references.get(step.point_id, []), t))
-        inputs.append(
-            point_input(
-                step,
-                shared,
-                baseline=known.baselines.get(step.point_id),
-                factor=factors[-1],
-                low_share=operator.too_low_share,
-            )
-        )
+    operator = known.operator
+    inputs = [_input(step, shared, known) for step in reading_steps]
     check = judge_check(inputs, looks, purges=known.purges, escalate_after=operator.purges_before_escalation)
     lines = []
-    for step, factor, given, judged in zip(reading_steps, factors, inputs, check.points, strict=True):
-        own = known.baselines.get(step.point_id)
-        usual = own * factor if own is not None else None
+    for step, given, judged in zip(reading_steps, inputs, check.points, strict=True):
+        usual = None if given.baseline is None else given.baseline * given.compensation
         taken = given.value if not given.needs_settled or (given.settled and given.settled.settled) else None
-        lines.append(PointLine(step.point, judged, t, usual, step, taken, given.unit))
+        lines.append(PointLine(step.point, judged, given.temperature, usual, step, taken, given.unit))
     return tuple(lines), check
+
+
+def _input(step: Step, shared: Judged, known: Grounds) -> PointInput:
+    """A step's point at the fluid temperature that holds for it: of two, the one with the stricter result."""
+    rows = known.references.get(step.point_id, [])
+    return strictest(
+        point_input(
+            step,
+            shared,
+            at,
+            baseline=known.baselines.get(step.point_id),
+            factor=compensation(step.point, rows, at.value),
+            low_share=known.operator.too_low_share,
+        )
+        for at in shared.temperatures.of(step)
+    )
 
 
 def _conclusion(procedure: Procedure, check: CheckOutcome, measured: bool, looked: bool) -> tuple[str, str]:

@@ -5,39 +5,21 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from checks.engine.conformity import InstrumentAccuracy, collected_flow_uncertainty
+from checks.engine.conformity import collected_flow_uncertainty
 from checks.engine.limits import LimitRow, LimitTable
-from checks.engine.point import FROM_MEMORY, MEASURED, Collection, InstrumentUse, PointInput
+from checks.engine.point import MEASURED, Collection, InstrumentUse, PointInput
 from checks.engine.settle import Sample, Settled, ceiling, settle
-from checks.engine.units import (
-    collected_flow,
-    difference_to_canonical,
-    parse_decimal,
-    to_canonical,
-    unit_of,
-)
+from checks.engine.units import collected_flow, to_canonical, unit_of
 from checks.models import CheckEvent, Reading, Step
 from checks.models import LimitTable as LimitTableRow
 from checks.services.rows import MEASURING, is_start
-from fleet.models import Instrument
+from checks.services.temperatures import Temperature, Temperatures
+from checks.services.values import Corrections, accuracy_of, canonical, corrected
 
 # How far a collection may miss the time asked for: an assumption of ours, what a hand on a valve can do.
 COLLECTION_TOLERANCE_S = Decimal(2)
 # An instrument without a calibration to keep is never out of it.
 NO_DUE_DATE = dt.date.max
-# "What if": what is added to every value of an instrument, by its key, as a canonical difference.
-Corrections = Mapping[int, Decimal]
-AS_READ: Corrections = {}
-
-
-@dataclass(frozen=True)
-class Temperature:
-    """The fluid's temperature with the uncertainty of the thermometer."""
-
-    reading: Reading | None
-    value: Decimal | None = None
-    standard_u: Decimal = Decimal(0)
-    source: str = MEASURED
 
 
 @dataclass
@@ -47,7 +29,7 @@ class Judged:
     event: CheckEvent
     readings: Mapping[int, list[Reading]]
     tables: Mapping[int, LimitTable]
-    temperature: Temperature
+    temperatures: Temperatures
     settled: Settled | None = None
     has_series: bool = False
     marks: dict[int, str] = field(default_factory=dict)
@@ -56,51 +38,6 @@ class Judged:
     def value(self, reading: Reading) -> Decimal:
         """The canonical value with its instrument's correction."""
         return corrected(reading, self.corrections)
-
-
-def canonical(reading: Reading) -> Decimal:
-    """The value on the engine's own grid, from what was typed: the stored one has fewer places."""
-    return to_canonical(parse_decimal(reading.typed), reading.unit)
-
-
-def corrected(reading: Reading, corrections: Corrections) -> Decimal:
-    """The canonical value with its instrument's correction; a volume never falls under nothing."""
-    amount = corrections.get(reading.instrument_id) if reading.instrument_id else None
-    if not amount:
-        return canonical(reading)
-    value = canonical(reading) + amount
-    return max(value, Decimal(0)) if unit_of(reading.unit).quantity == "volume" else value
-
-
-def temperature_of(
-    event: CheckEvent, readings: Iterable[Reading], corrections: Corrections = AS_READ
-) -> Temperature:
-    """The last fluid temperature read."""
-    found = [r for r in readings if r.role == Reading.Role.TEMPERATURE]
-    if not found:
-        return Temperature(None)
-    value = corrected(found[-1], corrections)
-    accuracy = accuracy_of(found[-1].instrument)
-    return Temperature(
-        found[-1],
-        value,
-        accuracy.standard_uncertainty(value) if accuracy else Decimal(0),
-        FROM_MEMORY if event.temperature_from_memory else MEASURED,
-    )
-
-
-def accuracy_of(instrument: Instrument | None) -> InstrumentAccuracy | None:
-    """What the instrument's papers say, in canonical units."""
-    if instrument is None:
-        return None
-    absolute = instrument.accuracy_kind == Instrument.AccuracyKind.ABSOLUTE
-    amount = instrument.accuracy
-    return InstrumentAccuracy(
-        kind="absolute" if absolute else instrument.accuracy_kind,
-        amount=difference_to_canonical(amount, instrument.unit) if absolute else amount,
-        full_scale=to_canonical(instrument.range_high, instrument.unit),
-        resolution=difference_to_canonical(instrument.resolution, instrument.unit),
-    )
 
 
 def limit_table(table: LimitTableRow) -> LimitTable:
@@ -119,17 +56,24 @@ def points_read(steps: Iterable[Step]) -> list[Step]:
 
 
 def point_input(
-    step: Step, shared: Judged, *, baseline: Decimal | None, factor: Decimal, low_share: Decimal
+    step: Step,
+    shared: Judged,
+    at: Temperature,
+    *,
+    baseline: Decimal | None,
+    factor: Decimal,
+    low_share: Decimal,
 ) -> PointInput:
-    """What the engine needs to judge the point of one step. Series must come before what waits for them."""
+    """What the engine needs to judge the point of one step at a fluid temperature. Series must come before
+    what waits for them."""
     readings = shared.readings.get(step.pk, [])
     common = {
         "name": step.point.name,
         "table": shared.tables.get(step.point_id),
-        "temperature": shared.temperature.value,
-        "temperature_source": shared.temperature.source,
-        "temperature_u": shared.temperature.standard_u,
-        "instruments": _uses(step, readings, shared),
+        "temperature": at.value,
+        "temperature_source": at.source,
+        "temperature_u": at.standard_u,
+        "instruments": _uses(step, readings, shared, at),
         "baseline": baseline,
         "nominal": step.point.nominal,
         "compensation": factor,
@@ -222,10 +166,9 @@ def _collected(step: Step, readings: list[Reading], shared: Judged, common: dict
 _NOTHING_TO_WAIT_FOR = Settled(True, None, None, Decimal(0), (), "no series is asked for")
 
 
-def _uses(step: Step, readings: list[Reading], shared: Judged) -> tuple[InstrumentUse, ...]:
+def _uses(step: Step, readings: list[Reading], shared: Judged, at: Temperature) -> tuple[InstrumentUse, ...]:
     """The instruments behind one point's value: its own, and the thermometer whose value reads the limit."""
-    measured = shared.temperature.reading and shared.temperature.source == MEASURED
-    thermometer = [shared.temperature.reading] if measured else []
+    thermometer = [at.reading] if at.reading and at.source == MEASURED else []
     if step.kind == Step.Kind.TIMED_COLLECTION:
         readings = [r for r in readings if not is_start(r)]
     if shared.event.source == CheckEvent.Source.IMPORTED:  # paper may name no instrument

@@ -7,11 +7,13 @@ from decimal import Decimal
 from typing import Protocol
 
 from checks.engine.entry import Expected, Taken, ask, expected_at, reading_words, temperature_words
+from checks.engine.point import MEASURED
 from checks.engine.settle import Sample, settle
 from checks.engine.units import canonical_unit, collected_flow, difference_to_canonical, unit_of
 from checks.models import CheckEvent, EntryQuestion, FirstReading, Reading, Step
 from checks.services.errors import Problem
 from checks.services.expected import Expectation, expectations
+from checks.services.temperatures import Temperatures
 from fleet.models import MeasuringPoint
 
 REPEATED, KEPT = EntryQuestion.Answer.REPEATED, EntryQuestion.Answer.KEPT
@@ -75,18 +77,19 @@ def questions_of(
     event: CheckEvent,
     lines: Sequence[Line],
     steps: Iterable[Step],
-    temperature: Decimal | None,
+    temperatures: Temperatures,
     sds: Decimal,
 ) -> tuple[Question, ...]:
     """Questions about the settled, collected and single values of a draft, in the order of its steps.
 
-    Three queries, three more where something is expected.
+    What is expected of a value goes by the fluid temperature read last before it. Three queries, three more
+    where something is expected.
     """
     steps = list(steps)
     answers = _answers(event)
     expected = expectations(event, [line.point.pk for line in lines], sds)
-    asked = _asked(lines, expected, answers, temperature)
-    asked |= _temperature(lines, expected, steps, answers, temperature)
+    asked = _asked(lines, expected, answers, temperatures)
+    asked |= _temperature(lines, expected, steps, answers, temperatures)
     for step in steps:
         answer, reason = answers.of(step)
         if answer and step.pk not in asked:  # answered, and no more to be asked: the answer stays on record
@@ -113,11 +116,11 @@ def _answers(event: CheckEvent) -> _Answers:
 
 
 def _asked(
-    lines: Sequence[Line], expected: Mapping[int, Expectation], answers: _Answers, t: Decimal | None
+    lines: Sequence[Line], expected: Mapping[int, Expectation], answers: _Answers, temperatures: Temperatures
 ) -> dict[int, Question]:
     """Questions about single points: implausible now, or implausible when first read."""
     read = [(line, line.taken) for line in lines if line.taken is not None]
-    taken = [_taken(line, value, expected, t) for line, value in read]
+    taken = [_taken(line, value, expected, _measured(temperatures, line)) for line, value in read]
     now = {read[n][0].step.pk for n in ask(taken).readings}
     found = {}
     for line, value in ((line, line.taken) for line in lines):
@@ -126,7 +129,7 @@ def _asked(
             value = first
         if value is None or (first is None and line.step.pk not in now):
             continue
-        one = _taken(line, value, expected, t)
+        one = _taken(line, value, expected, _measured(temperatures, line))
         if not one.implausible:
             continue
         answer, reason = answers.of(line.step)
@@ -148,24 +151,33 @@ def _temperature(
     expected: Mapping[int, Expectation],
     steps: Iterable[Step],
     answers: _Answers,
-    t: Decimal | None,
+    temperatures: Temperatures,
 ) -> dict[int, Question]:
-    """The one question about the fluid temperature, where all points that follow the fluid stray together."""
-    thermometers = [s for s in steps if s.quantity == "temperature" and s.kind == Step.Kind.MEASURE]
-    if t is None or not thermometers:
-        return {}
-    step = thermometers[-1]
-    rows = answers.first.get(step.pk)
-    at = rows[-1].value if rows else t  # once measured again: as it was when it was asked about
+    """The one question about the fluid temperature, where all points that follow the fluid stray together: at
+    the step that measured it for the first of them."""
+
+    def at(line: Line) -> Decimal | None:
+        """Once measured again: as it was when it was asked about."""
+        now = _measured(temperatures, line)
+        rows = now is not None and answers.first.get(temperatures.before(line.step).reading.step_id)
+        return rows[-1].value if rows else now
+
     read = [(line, line.taken) for line in lines if line.taken is not None]
-    taken = [_taken(line, value, expected, at) for line, value in read]
-    asked = ask(taken)
+    asked = ask([_taken(line, value, expected, at(line)) for line, value in read])
     if not asked.together:
         return {}
+    line = read[asked.together[0]][0]
+    key = temperatures.before(line.step).reading.step_id
+    step = next(step for step in steps if step.pk == key)
     answer, reason = answers.of(step)
-    run = expected[read[asked.together[0]][0].point.pk].run
-    words = temperature_words(len(asked.together), asked.direction, at)
-    return {step.pk: Question(step, words, answer, reason, at, None, run)}
+    words = temperature_words(len(asked.together), asked.direction, at(line))
+    return {key: Question(step, words, answer, reason, at(line), None, expected[line.point.pk].run)}
+
+
+def _measured(temperatures: Temperatures, line: Line) -> Decimal | None:
+    """The fluid temperature that was measured last before a line's value; None where it is from memory."""
+    found = temperatures.before(line.step)
+    return found.value if found.source == MEASURED else None
 
 
 def _taken(line: Line, value: Decimal, expected: Mapping[int, Expectation], t: Decimal | None) -> Taken:

@@ -73,6 +73,11 @@ def clock_to(page, seconds: int) -> None:
     page.clock.fast_forward((seconds - int(minutes) * 60 - int(rest)) * 1000)
 
 
+def temperature(page):
+    """The field of the fluid temperature on the screen."""
+    return page.get_by_label("Temperature", exact=True).locator("visible=true")
+
+
 def saw_all(page) -> None:
     for look in page.locator(".look:visible").all():
         look.get_by_role("radio", name="Yes").check()

@@ -38,7 +38,8 @@ def work(page, *, series: tuple[str, ...] = (), volume: str = "170") -> None:
     for minute, value in enumerate(series, start=1):
         page.locator(".series-row").nth(minute).locator("input[inputmode=decimal]").fill(value)
     if series:
-        page.get_by_label("Temperature", exact=True).fill("20")
+        for field in page.get_by_label("Temperature", exact=True).all():
+            field.fill("20")
         page.get_by_label("Collection began").fill(f"{len(series)}:10")
         page.get_by_label("Volume collected").fill(volume)
     for look in page.locator(".look").all():

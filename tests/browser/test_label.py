@@ -99,7 +99,7 @@ def test_a_code_is_typed_instead_without_a_network_too(browser_page, sign_in, wo
     page = browser_page
     sign_in(world.person("technician1"))
     run.start(page, world)
-    run.to(page, "Step 14 of 19")
+    run.to(page, "Step 14 of 20")
     page.context.set_offline(True)
     code = page.get_by_label("or its code").locator("visible=true")
     code.fill("thermo-1")

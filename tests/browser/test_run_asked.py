@@ -29,10 +29,10 @@ def at_the_series(page, world: World) -> None:
     run.start(page, world)
     page.clock.install()
     page.clock.resume()
-    run.to(page, "Step 12 of 19")
+    run.to(page, "Step 12 of 20")
     run.choose_instrument(page)
-    page.get_by_label("Temperature", exact=True).fill("20")
-    run.to(page, "Step 14 of 19")
+    run.temperature(page).fill("20")
+    run.to(page, "Step 14 of 20")
     run.choose_instrument(page)
 
 

@@ -35,10 +35,10 @@ def in_the_series(page, world: World) -> str:
     address = run.start(page, world)
     page.clock.install()
     page.clock.resume()
-    run.to(page, "Step 12 of 19")
+    run.to(page, "Step 12 of 20")
     run.choose_instrument(page)
-    page.get_by_label("Temperature", exact=True).fill("20")
-    run.to(page, "Step 14 of 19")
+    run.temperature(page).fill("20")
+    run.to(page, "Step 14 of 20")
     run.choose_instrument(page)
     run.clock_to(page, 60)
     run.enter(page, "96")
@@ -57,7 +57,7 @@ def test_a_network_cut_in_the_series_and_back_again(browser_page, sign_in, world
     page.locator("[data-is=kept]").wait_for()
     page.reload()  # from what the worker keeps
     run.ready(page)
-    assert run.place(page) == "Step 14 of 19"
+    assert run.place(page) == "Step 14 of 20"
     assert page.locator("[data-marks] li").count() == 2
     run.fits(page)
     run.clock_to(page, 180)
@@ -158,7 +158,7 @@ def test_a_draft_thrown_away_leaves_nothing_on_the_phone(browser_page, sign_in, 
     page = browser_page
     sign_in(world.person("technician1"))
     run.start(page, world)
-    run.to(page, "Step 4 of 19")
+    run.to(page, "Step 4 of 20")
     page.get_by_role("button", name="Whole form").click()
     page.context.set_offline(True)
     page.get_by_text("Throw this draft away").click()
@@ -181,7 +181,7 @@ def test_storage_full_is_said_and_the_work_is_sent(browser_page, sign_in, world:
         "IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }"
     )
     run.start(page, world)
-    run.to(page, "Step 4 of 19")
+    run.to(page, "Step 4 of 20")
     run.wait_for_words(page, "This phone can't keep the work")
     run.wait_sent(page)
     assert CheckEvent.objects.get().cautions_followed.count() == 2
@@ -207,7 +207,7 @@ def test_a_lost_answer_is_asked_again_and_makes_nothing_twice(browser_page, sign
         return route.abort()
 
     page.route("**/run/", lose_the_answer)
-    run.to(page, "Step 3 of 19")
+    run.to(page, "Step 3 of 20")
     page.locator("[data-is=kept]").wait_for()
     page.clock.install()
     page.clock.fast_forward(5_000)
@@ -222,7 +222,7 @@ def test_two_phones_on_one_run(browser_page, sign_in, world: World, browser, liv
     page = browser_page
     sign_in(world.person("technician1"))
     address = run.start(page, world)
-    run.to(page, "Step 4 of 19")
+    run.to(page, "Step 4 of 20")
     run.wait_sent(page)
 
     phone = browser.new_context(base_url=live_server.url, viewport={"width": 390, "height": 844})
@@ -232,7 +232,7 @@ def test_two_phones_on_one_run(browser_page, sign_in, world: World, browser, liv
     second.goto(address)
     run.ready(second)
     run.wait_for_words(second, f"{world.person('technician1')} also sent something of this check")
-    run.to(page, "Step 6 of 19")
+    run.to(page, "Step 6 of 20")
     run.wait_sent(page)
     run.until(lambda: CheckEvent.objects.get().cautions_followed.count() == 4)
     second.get_by_role("button", name="Whole form").click()
@@ -273,7 +273,7 @@ def test_signed_elsewhere_meanwhile(browser_page, sign_in, world: World) -> None
     event = CheckEvent.objects.get()
     filled(event, world, "technician1")
     sign_performed(event=event, by=world.person("technician1"), password=PASSWORD)
-    run.to(page, "Step 3 of 19")
+    run.to(page, "Step 3 of 20")
     run.wait_for_words(page, "This check was signed meanwhile")
     page.get_by_role("link", name="See what is kept").click()
     assert page.get_by_text("The check was signed meanwhile.").is_visible()
@@ -287,7 +287,7 @@ def test_the_server_decides_and_a_difference_is_shown(browser_page, sign_in, wor
     page.get_by_role("button", name="Whole form").click()
     for select in page.locator("select[data-sets]").all():
         select.select_option(index=1)
-    page.get_by_label("Temperature", exact=True).fill("20")
+    run.temperature(page).fill("20")
     for minute in range(1, 5):
         page.locator(".series-row").nth(minute).locator("input[inputmode=decimal]").fill("8")
     page.get_by_label("Remarks").click()

@@ -33,7 +33,7 @@ def test_photos_wait_on_the_phone_and_are_sent_once(browser_page, sign_in, world
     page = browser_page
     sign_in(world.person("technician1"))
     run.start(page, world)
-    run.to(page, "Step 14 of 19")
+    run.to(page, "Step 14 of 20")
     add(page, files.jpeg(), "gauge")
     says = page.locator("[data-photo-says]")
     says.get_by_text("1 photo was sent and kept with this check.").wait_for()
@@ -63,7 +63,7 @@ def test_a_file_too_large_for_the_site_does_not_wait_for_ever(
     page = browser_page
     sign_in(world.person("technician1"))
     run.start(page, world)
-    run.to(page, "Step 14 of 19")
+    run.to(page, "Step 14 of 20")
     posted = []
     page.on("request", lambda asked: asked.url.endswith("/photos/") and posted.append(asked.method))
     add(page, b"x" * 300_000, "too large")

@@ -12,7 +12,7 @@ from tests.checks.work import performed, started
 from tests.world import World, build_world
 
 pytestmark = pytest.mark.parametrize("browser_page", [390], ids=["390px"], indirect=True)
-LOOK = "Step 16 of 19"
+LOOK = "Step 17 of 20"
 
 
 @pytest.fixture
@@ -54,7 +54,7 @@ def test_on_a_retest_of_the_same_day_a_warning_is_shown_and_not_asked(
     sign_in(world.person("technician1"))
     page.goto(f"/checks/{retest.pk}/")
     run.ready(page)
-    run.to(page, "Step 3 of 19")
+    run.to(page, "Step 3 of 20")
     shown = page.locator(".heed-list li:visible")
     assert shown.get_by_text("Acknowledged by you earlier today").is_visible()
     words = shown.locator("p:not(.kind, .note)")
@@ -66,7 +66,7 @@ def test_on_a_retest_of_the_same_day_a_warning_is_shown_and_not_asked(
 def at_the_look(page, world: World):
     """A look at all panels, the first of them not satisfactory: the screen, and that panel on it."""
     run.start(page, world)
-    run.to(page, "Step 13 of 19")
+    run.to(page, "Step 13 of 20")
     run.onward(page)
     run.to(page, LOOK)
     look = page.locator(".look:visible").first
@@ -106,7 +106,7 @@ def test_dry_areas_are_tapped_on_the_outline(browser_page, sign_in, world: World
         look.locator(".areas :checked").first.tap()
     assert look.locator(".areas").is_hidden()
     run.saw_all(page)  # unmarked outlines leave nothing open
-    step = page.locator("[data-run-list] li").filter(has_text="Step 16: observe")
+    step = page.locator("[data-run-list] li").filter(has_text="Step 17: observe")
     assert step.locator("em").text_content() == "done"
     run.until(lambda: not CheckEvent.objects.get().observations.filter(satisfactory=False).exists())
 

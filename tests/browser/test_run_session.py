@@ -28,7 +28,7 @@ def test_signed_out_meanwhile(browser_page, sign_in, world: World) -> None:
     run.start(page, world)
     run.wait_sent(page)
     Session.objects.all().delete()
-    run.to(page, "Step 5 of 19")
+    run.to(page, "Step 5 of 20")
     run.wait_for_words(page, "You are signed out.")
     assert run.state(page) == "Kept on this phone, not sent"
     assert page.locator("[data-run-more] a").inner_text() == "You are signed out."  # within the thumb's reach
@@ -37,7 +37,7 @@ def test_signed_out_meanwhile(browser_page, sign_in, world: World) -> None:
     run.log_in(page, "technician1")
     run.ready(page)
     run.wait_sent(page)
-    assert run.place(page) == "Step 5 of 19"
+    assert run.place(page) == "Step 5 of 20"
     assert CheckEvent.objects.get().cautions_followed.count() == 3
 
 
@@ -48,7 +48,7 @@ def test_an_account_closed_meanwhile(browser_page, sign_in, world: World) -> Non
     address = run.start(page, world)
     run.wait_sent(page)
     User.objects.filter(username="technician1").update(is_active=False)
-    run.to(page, "Step 4 of 19")
+    run.to(page, "Step 4 of 20")
     run.wait_for_words(page, "You are signed out.")
     page.get_by_role("link", name="Sign in again").click()
     for _ in range(5):
@@ -72,7 +72,7 @@ def test_an_account_locked_by_wrong_passwords(browser_page, sign_in, world: Worl
     address = run.start(page, world)
     run.wait_sent(page)
     Session.objects.all().delete()
-    run.to(page, "Step 5 of 19")
+    run.to(page, "Step 5 of 20")
     run.wait_for_words(page, "You are signed out.")
     page.get_by_role("link", name="Sign in again").click()
     for _ in range(5):
@@ -92,7 +92,7 @@ def test_an_account_locked_by_wrong_passwords(browser_page, sign_in, world: Worl
     page.goto(f"/login/?next={urlsplit(address).path}")
     run.log_in(page, "technician1")
     run.ready(page)
-    assert run.place(page) == "Step 5 of 19"
+    assert run.place(page) == "Step 5 of 20"
     run.wait_sent(page)
     assert CheckEvent.objects.get().cautions_followed.count() == 3
 
@@ -106,7 +106,7 @@ def test_signed_in_anew_in_another_window(browser_page, sign_in, world: World) -
     other = page.context.new_page()
     other.goto("/checks/new/")
     other.close()
-    run.to(page, "Step 4 of 19")
+    run.to(page, "Step 4 of 20")
     run.wait_sent(page)
     assert CheckEvent.objects.get().cautions_followed.count() == 2
     assert run.words(page) == ""
@@ -118,7 +118,7 @@ def test_another_person_signed_in_on_the_phone_meanwhile(browser_page, sign_in, 
     run.start(page, world)
     run.wait_sent(page)
     sign_in(world.person("technician2"))
-    run.to(page, "Step 4 of 19")
+    run.to(page, "Step 4 of 20")
     run.wait_for_words(page, "Another person is signed in on this phone now.")
     assert not CheckEvent.objects.get().cautions_followed.exists()
     assert not DraftCopy.objects.exists()

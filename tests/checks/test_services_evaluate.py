@@ -154,20 +154,54 @@ def test_judging_takes_a_fixed_number_of_queries(world: World, draft: CheckEvent
     assert cost(2) == cost(22)
 
 
-def test_a_temperature_that_is_asked_again_is_the_one_that_counts(world: World) -> None:
+def at_two(world: World, event: CheckEvent, before: str, after: str) -> Evaluation:
+    """The event judged with the fluid's temperature before and after the collection; '' is not read."""
+    again = event.revision.steps.filter(quantity="temperature").order_by("number").last()
+    whole = typed(event, temperature=before)
+    rows = [replace(one, typed=after) if one.step == again.pk else one for one in whole.readings]
+    given = replace(whole, readings=tuple(one for one in rows if one.typed))
+    saved = save_draft(event=event, by=world.person("technician1"), given=given)
+    assert saved.problems == ()
+    return evaluate(saved.event)
+
+
+@pytest.mark.parametrize(("before", "after"), [("20", "12"), ("12", "20"), ("20", "20")])
+def test_each_value_is_judged_by_the_temperature_before_it_a_collection_by_both(
+    world: World, before: str, after: str
+) -> None:
+    """Cold fluid flows slower: the demo's limit of the flow is lower there, so the colder one is stricter."""
+    event = started(world, world.underfloor)
+    found = {line.point.kind: line for line in at_two(world, event, before, after).points}
+    at = {kind: line.temperature for kind, line in found.items()}
+    assert at == {
+        "test_port": Decimal(before),
+        "nozzle": min(Decimal(before), Decimal(after)),
+        "panel_port": Decimal(after),
+    }
+    assert limit(event, "nozzle", 10) < limit(event, "nozzle", 20)
+
+
+def test_a_flow_between_the_limits_of_its_two_temperatures_is_over(world: World, draft: CheckEvent) -> None:
+    warm, cold = limit(draft, "nozzle", 20), limit(draft, "nozzle", 10)
+    step = draft.revision.steps.get(kind="timed_collection")
+    again = draft.revision.steps.filter(quantity="temperature").last()
+    outcomes = []
+    for temperatures in (("20", "20"), ("10", "20"), ("20", "10"), ("20", "60")):
+        whole = typed(draft, temperature=temperatures[0], volume=str(int((warm + cold) / 2)))
+        rows = [replace(r, typed=temperatures[1]) if r.step == again.pk else r for r in whole.readings]
+        saved = save_draft(
+            event=draft, by=world.person("technician1"), given=replace(whole, readings=tuple(rows))
+        )
+        (line,) = [line for line in evaluate(saved.event).points if line.step.pk == step.pk]
+        outcomes.append(line.outcome)
+    assert outcomes == ["borderline", "over limit", "over limit", "not valid"]
+
+
+def test_one_temperature_alone_holds_for_all_and_the_other_is_asked_for(world: World) -> None:
     event = started(world, world.underfloor)
     first, again = event.revision.steps.filter(quantity="temperature").order_by("number")
-    whole = typed(event, temperature="20")
-    later = tuple(replace(one, typed="18") if one.step == again.pk else one for one in whole.readings)
-    person = world.person("technician1")
-    saved = save_draft(event=event, by=person, given=replace(whole, readings=later))
-    assert saved.problems == ()
-    assert {point.temperature for point in evaluate(saved.event).points} == {Decimal("18")}
-    alone = tuple(one for one in whole.readings if one.step != again.pk)
-    kept = save_draft(event=event, by=person, given=replace(whole, readings=alone))
-    alone_judged = evaluate(kept.event)
-    assert {point.temperature for point in alone_judged.points} == {Decimal("20")}
-    assert f"Step {again.number}: enter the fluid temperature first." in [
-        p.message for p in alone_judged.missing
-    ]
-    assert first.number < again.number
+    for before, after, missing in (("20", "", again), ("", "20", first)):
+        found = at_two(world, event, before, after)
+        assert {line.temperature for line in found.points} == {Decimal("20")}
+        asked = [one.message for one in found.missing if "temperature" in one.message]
+        assert asked == [f"Step {missing.number}: enter the fluid temperature first."]

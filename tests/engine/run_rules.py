@@ -16,7 +16,7 @@ from checks.engine.cadence import course
 from checks.engine.conformity import judge
 from checks.engine.entry import Expected, Taken, ask, expected_at, reading_words, temperature_words
 from checks.engine.limits import Limit, LimitRow, LimitTable, NotServed, limit_at
-from checks.engine.outcome import NOT_VALID
+from checks.engine.outcome import NOT_VALID, strictest
 from checks.engine.point import Collection, PointInput, judge_point
 from checks.engine.settle import Sample, Settled, ceiling, settle
 from checks.engine.units import (
@@ -168,6 +168,19 @@ def _reading(args: Args) -> Args:
     return asdict(judge(value, limit, Decimal(0), unit=args["unit"]))
 
 
+def _strictest(args: Args) -> Args:
+    """One value held to the limits of several fluid temperatures; null: no row serves that temperature."""
+    value, tables = Decimal(args["value"]), []
+    for limit in args["limits"]:
+        lower, upper, temperature = (_d(one) for one in limit or (None, "1", "0"))
+        kind = "both" if lower is not None and upper is not None else "upper" if lower is None else "lower"
+        table = LimitTable((LimitRow(temperature, lower, upper),), kind)
+        tables.append((table, temperature if limit else temperature + 1))
+    points = (PointInput("point", value, table, t, standard_u=Decimal(0)) for table, t in tables)
+    found = judge_point(strictest(points))
+    return {"outcome": found.outcome, "margin": found.judgement.margin if found.judgement else None}
+
+
 def _point(value: Decimal, **more: Any) -> PointInput:
     """A point that fails for nothing but what is asked about."""
     table = LimitTable((LimitRow(Decimal(0), upper=NO_UPPER),))
@@ -220,6 +233,7 @@ RULES: dict[str, Callable[[Args], Any]] = {
     "limit": _limit,
     "judge": _judge,
     "reading": _reading,
+    "strictest": _strictest,
     "too low": _too_low,
     "collection": _collection,
     "expected": _expected,

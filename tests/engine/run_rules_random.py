@@ -136,6 +136,15 @@ def _reading(rng: Random) -> Case:
     }
 
 
+def _strictest(rng: Random) -> Case:
+    """One or two limits, at times of equal margin or not served, and a value near one of them."""
+    upper = rng.random() < 0.8
+    edges = [_number(rng, 70, 110, 1) for _ in range(rng.choice((1, 2, 2, 2)))]
+    limits = [[None, e, "10"] if upper or rng.random() < 0.3 else [e, None, "20"] for e in edges]
+    value = str(Decimal(rng.choice(edges)) + Decimal(rng.choice(("0", "0.000001", "-0.000001", "7", "-7"))))
+    return {"value": value, "limits": [None if rng.random() < 0.1 else limit for limit in limits]}
+
+
 def _too_low(rng: Random) -> Case:
     value = _number(rng, -2, 200, 2)
     sure = {"value": value, "share": rng.choice(("0.5", "0.55")), "compensation": rng.choice(("1", "0.83"))}
@@ -210,4 +219,5 @@ DRAWN: dict[str, Callable[[Random], Case]] = {
     "collection": _collection,
     "expected": _expected,
     "ask": _ask,
+    "strictest": _strictest,
 }

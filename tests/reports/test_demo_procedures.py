@@ -178,8 +178,9 @@ def test_a_deactivation_leads_to_a_defect_that_stands_against_flight_in_icing(wo
     assert Operator.current().is_demo
 
 
-def test_the_temperature_is_asked_again_after_the_collection(world: World):
-    revision = world.master.revision("underfloor", "pressure-flow")
+@pytest.mark.parametrize("variant", ["forward", "underfloor"])
+def test_the_temperature_is_asked_again_after_the_collection(world: World, variant: str):
+    revision = world.master.revision(variant, "pressure-flow")
     kinds = [
         step.kind if step.kind == Step.Kind.TIMED_COLLECTION else step.quantity
         for step in revision.steps.order_by("number")

@@ -16,18 +16,18 @@ let theirs = new Map(); // what the server asks and this phone does not, until s
 /** What is asked: step -> words; what was read again is not asked once more. */
 export function questions() {
   const found = new Map();
-  const t = live.temperature();
-  if (t === null) return found;
   const read = [];
   for (const [step, { expect }] of Object.entries(run.steps)) {
     const value = expect ? live.taken(step) : null;
-    if (value !== null) read.push({ step, value, follows: expect.follows, expected: expectedAt(expect.rows, t) });
+    const at = live.temperature(step);
+    if (value !== null && at) read.push({ step, at, value, follows: expect.follows, expected: expectedAt(expect.rows, at.value) });
   }
   const asked = ask(read);
   for (const one of asked.readings.map((n) => read[n]))
     if (!first(one.step)) found.set(one.step, readingWords(one, live.unitOf(one.step)));
-  const thermometer = asked.together.length ? live.thermometer() : null;
-  if (thermometer && !first(thermometer)) found.set(thermometer, temperatureWords(asked.together.length, asked.direction, t));
+  const thermometer = asked.together.length ? read[asked.together[0]].at : null;
+  if (thermometer && !first(thermometer.step))
+    found.set(thermometer.step, temperatureWords(asked.together.length, asked.direction, thermometer.value));
   return found;
 }
 

@@ -52,16 +52,29 @@ export function pressure() {
   return found ? { step: found[0], settled: settled(found[0]) } : null;
 }
 
-/** The last fluid temperature read, as the engine takes it: one that is asked again counts once it is there. */
-export function temperature() {
-  if (field("temperature_from_memory")?.checked) return null;
-  const asked = stepsOf("measure").filter(([, step]) => step.quantity === "temperature");
-  const read = asked.map(([step]) => value(`reading-${step}-0-typed`, text(`reading-${step}-0-unit`)).value);
-  return read.filter((one) => one !== null).at(-1) ?? null;
+/** The fluid temperatures that are read, in order of the steps: [{step, number, value}]. */
+function temperatures() {
+  if (field("temperature_from_memory")?.checked) return [];
+  return stepsOf("measure")
+    .filter(([, step]) => step.quantity === "temperature")
+    .map(([step, { number }]) => ({ step, number, value: value(`reading-${step}-0-typed`, text(`reading-${step}-0-unit`)).value }))
+    .filter((one) => one.value !== null)
+    .sort((a, b) => a.number - b.number);
 }
 
-/** The step that measures the fluid temperature, or null. */
-export const thermometer = () => stepsOf("measure").filter(([, step]) => step.quantity === "temperature").at(-1)?.[0] ?? null;
+/** The fluid temperature read last before a step, else the first one after it: {step, number, value} or null. */
+export function temperature(step) {
+  const read = temperatures();
+  return read.findLast((one) => one.number < run.steps[step].number) ?? read[0] ?? null;
+}
+
+/** Those that hold for a step's value, as the engine takes them: two around a timed collection. */
+function holding(step) {
+  const { kind, number } = run.steps[step];
+  const before = temperature(step);
+  const after = kind === "timed_collection" ? temperatures().find((one) => one.number > number) : null;
+  return [before, after].filter((one, n) => one && !(n && one.step === before.step)).map((one) => one.value);
+}
 
 /** The unit in which a step's value is said; a collected flow in that of its point. */
 export function unitOf(step) {
@@ -90,10 +103,14 @@ export function taken(step) {
 const notValid = (reason) => ({ outcome: "not valid", reason });
 
 function against(step, amount, unit) {
-  const t = temperature();
   const { table } = run.steps[step];
   if (!table) return null;
-  if (t === null) return notValid("no measured fluid temperature");
+  const at = holding(step);
+  if (!at.length) return notValid("no measured fluid temperature");
+  return rules.strictest(at.map((t) => atOne(table, t, amount, unit)));
+}
+
+function atOne(table, t, amount, unit) {
   const limit = rules.limitAt(table, t);
   if (!limit.served) return notValid(limit.reason);
   const { low, reason } = rules.tooLow(amount);

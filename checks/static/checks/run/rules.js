@@ -264,6 +264,18 @@ export function judge(value, limit, { U = "0", unit: code = null } = {}) {
   return { outcome, margin: text(margin), limit: text(bound), side, uncertainty: text(u), reason };
 }
 
+const BY_WEIGHT = ["over limit", "not valid", "borderline", "within limit"];
+
+/** Of outcomes of one value, as at two fluid temperatures: the heaviest, then of the smallest margin, then the first. */
+export function strictest(outcomes) {
+  const weight = ({ outcome }) => BY_WEIGHT.indexOf(outcome === "under limit" ? "over limit" : outcome);
+  const lighter = (a, b) => {
+    if (weight(a) !== weight(b)) return weight(a) > weight(b);
+    return a.margin !== undefined && b.margin !== undefined && compare(dec(b.margin), dec(a.margin)) < 0;
+  };
+  return outcomes.reduce((a, b) => (lighter(a, b) ? b : a));
+}
+
 /**
  * Whether a value without a lower limit is too low to be believed: a dead pump would pass every upper limit.
  * baseline (else nominal) times compensation is what is expected, share the part of it that must be reached.
