@@ -15,6 +15,7 @@ from checks.models import (
     FerryPermit,
     OutsideRelease,
     PartOrder,
+    Record,
     Rectification,
     Signature,
 )
@@ -24,6 +25,7 @@ from checks.services.kept import link, unlinked
 from checks.services.persons import authorised
 from checks.services.sign import STATEMENTS
 from fleet.models import Aircraft, Authorisation, User, UtilisationEntry
+from reports.demo.cases import CASES
 from reports.demo.master import Master
 
 CONTROLLER, DIRECTOR, RELEASER, TECHNICIAN = "controller1", "director1", "releaser1", "technician2"
@@ -36,6 +38,24 @@ class Cases:
     def __init__(self, master: Master, fleet: list[Aircraft]) -> None:
         self.master = master
         self.fleet = {one.registration: one for one in fleet}
+        self.used: set[str] = set()
+
+    def quiet(self, days: int) -> str:
+        """An aircraft in service, of no other case, whose chain has no link for so many days, since a chain
+        runs forwards in time; empty where there is none."""
+        since = self.at(days, 0)
+        busy = Record.objects.filter(chain__aircraft__isnull=False, written_at__gte=since)
+        taken = {*busy.values_list("chain__aircraft__registration", flat=True), *CASES, *self.used}
+        found = next(
+            (
+                name
+                for name, one in self.fleet.items()
+                if name not in taken and one.state == Aircraft.State.IN_SERVICE
+            ),
+            "",
+        )
+        self.used.add(found)
+        return found
 
     def person(self, name: str) -> User:
         return self.master.people[name]
@@ -165,19 +185,18 @@ def load_deferrals(master: Master, fleet: list[Aircraft]) -> None:
     for one in stored:
         one.state_since = master.days_ago(STORED_DAYS_AGO)
         one.save(update_fields=["state_since"])
-    _pilot_report(cases)
-    _extended(cases)
-    _expired(cases)
-    _repeated(cases)
+    for days, case in ((41, _repeated), (7, _expired), (5, _extended), (4, _pilot_report)):
+        if on := cases.quiet(days):
+            case(cases, on)
     waiting = Deferral.objects.filter(defect__aircraft__registration="Q-AAAB").first()
     if waiting:
         cases.extension(waiting, 1, 7, "The panel is at the maker's shop; its slot is next week (invented).")
 
 
-def _pilot_report(cases: Cases) -> None:
+def _pilot_report(cases: Cases, on: str) -> None:
     """Category A in flight hours, counted against the utilisation."""
     defect = cases.defect(
-        "Q-AAAE",
+        on,
         3,
         "Propeller took ice unevenly on the approach, slight vibration.",
         source=Defect.Source.PILOT,
@@ -187,18 +206,18 @@ def _pilot_report(cases: Cases) -> None:
     cases.deferral(defect, "30-20-02", 3)
 
 
-def _extended(cases: Cases) -> None:
-    defect = cases.defect("Q-AAAU", 4, "Metering pump does not change to the higher speed.")
+def _extended(cases: Cases, on: str) -> None:
+    defect = cases.defect(on, 4, "Metering pump does not change to the higher speed.")
     deferral = cases.deferral(defect, "30-10-03", 4)
     asked = cases.extension(deferral, 2, 3, "The pump ordered on the first day is held up at sea (invented).")
     cases.approval(asked, 2, "Agreed once; the pump is on the ferry of Thursday.")
     cases.part(defect, 4, "Metering pump, overhauled", "PO-5512", 1)
 
 
-def _expired(cases: Cases) -> None:
+def _expired(cases: Cases, on: str) -> None:
     """Recorded six days ago under a category of three."""
     defect = cases.defect(
-        "Q-AAAL",
+        on,
         6,
         "Fluid quantity reads zero with a full tank.",
         source=Defect.Source.PILOT,
@@ -210,9 +229,9 @@ def _expired(cases: Cases) -> None:
     cases.ferry_permit(defect, 2)
 
 
-def _repeated(cases: Cases) -> None:
+def _repeated(cases: Cases, on: str) -> None:
     """The same panel twice in five weeks: repaired outside, then found again."""
-    first = cases.defect("Q-AAAO", 40, "Bond of the panel lifts at its inner end.", place="wing-li")
+    first = cases.defect(on, 40, "Bond of the panel lifts at its inner end.", place="wing-li")
     cases.outside(
         first,
         37,
@@ -221,5 +240,5 @@ def _repeated(cases: Cases) -> None:
         certificate_number="RC-7741",
         released_on=cases.master.days_ago(38),
     )
-    again = cases.defect("Q-AAAO", 5, "Bond of the panel lifts again at its inner end.", place="wing-li")
+    again = cases.defect(on, 5, "Bond of the panel lifts again at its inner end.", place="wing-li")
     cases.deferral(again, "30-10-02", 5)

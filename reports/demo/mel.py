@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from checks.models import MelItem
+from checks.models import MelItem, Record
 from checks.services.chain import append, row
 from reports.demo.master import Master, read
 
@@ -14,6 +14,8 @@ def load_mel(master: Master) -> None:
     """Write the items; master.mel holds those in force by number."""
     data = read("mel")
     at = dt.datetime.combine(master.days_ago(APPROVED_DAYS_AGO), dt.time(10), dt.UTC)
+    newest = Record.objects.filter(chain__aircraft=None).order_by("-written_at").first()
+    at = max(at, newest.written_at) if newest else at  # a chain runs forwards in time
     for fields in data["items"]:
         item = _item(master, fields, data["source_revision"])
         item.approved_by, item.approved_at = master.people[APPROVED_BY], at
