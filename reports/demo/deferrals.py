@@ -185,7 +185,7 @@ def load_deferrals(master: Master, fleet: list[Aircraft]) -> None:
     for one in stored:
         one.state_since = master.days_ago(STORED_DAYS_AGO)
         one.save(update_fields=["state_since"])
-    for days, case in ((41, _repeated), (7, _expired), (5, _extended), (4, _pilot_report)):
+    for days, case in ((17, _repeated), (7, _expired), (5, _extended), (4, _pilot_report)):
         if on := cases.quiet(days):
             case(cases, on)
     waiting = Deferral.objects.filter(defect__aircraft__registration="Q-AAAB").first()
@@ -230,15 +230,15 @@ def _expired(cases: Cases, on: str) -> None:
 
 
 def _repeated(cases: Cases, on: str) -> None:
-    """The same panel twice in five weeks: repaired outside, then found again."""
-    first = cases.defect(on, 40, "Bond of the panel lifts at its inner end.", place="wing-li")
+    """The same panel twice in a fortnight: repaired outside, then found again."""
+    first = cases.defect(on, 16, "Bond of the panel lifts at its inner end.", place="wing-li")
     cases.outside(
         first,
-        37,
+        13,
         "Panel bonded anew by the shop that overhauled it; leak check and look over the panel in order.",
         organisation="Firth Composite Works (invented)",
         certificate_number="RC-7741",
-        released_on=cases.master.days_ago(38),
+        released_on=cases.master.days_ago(14),
     )
     again = cases.defect(on, 5, "Bond of the panel lifts again at its inner end.", place="wing-li")
     cases.deferral(again, "30-10-02", 5)
