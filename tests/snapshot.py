@@ -5,8 +5,8 @@ first build added are kept as the database gives them and inserted as they are f
 """
 
 import pickle
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -111,7 +111,7 @@ def _added(before: Rows, after: Rows) -> Rows:
 
 
 def _lay_down(rows: Rows) -> None:
-    with _past_the_guards(), connection.cursor() as cursor:
+    with _chains_may_begin(), connection.cursor() as cursor:
         for model, lines in rows.items():
             table, columns = model._meta.db_table, _columns(model)
             if connection.vendor == "postgresql":
