@@ -46,6 +46,33 @@ def in_the_series(page, world: World) -> str:
     return address
 
 
+def test_what_was_typed_right_before_a_reload_is_kept(browser_page, sign_in, world: World) -> None:
+    """Without a network, and with not a moment between the last letter and the reload."""
+    page = browser_page
+    sign_in(world.person("technician1"))
+    run.start(page, world)
+    kept_by_the_worker(page)
+    page.context.set_offline(True)
+    for words in ("hose chafed at the clip", "hose chafed at the clip, left"):
+        with page.expect_navigation():
+            page.evaluate(
+                """words => {
+                  const remarks = document.getElementById("remarks");
+                  for (let n = 1; n <= words.length; n++) {
+                    remarks.value = words.slice(0, n);
+                    remarks.dispatchEvent(new InputEvent("input", { bubbles: true }));
+                  }
+                  location.reload();
+                }""",
+                words,
+            )
+        run.ready(page)
+        assert page.locator("#remarks").input_value() == words
+    page.context.set_offline(False)
+    run.wait_sent(page)
+    assert CheckEvent.objects.get().remarks == words
+
+
 def test_a_network_cut_in_the_series_and_back_again(browser_page, sign_in, world: World) -> None:
     page = browser_page
     sign_in(world.person("technician1"))

@@ -6,7 +6,7 @@ import * as store from "./store.js";
 import { tell } from "./words.js";
 
 const AGAIN_MS = [3_000, 10_000, 30_000, 60_000];
-const state = { record: null, sending: null, tries: 0, timer: 0, kept: true, heard: [] };
+const state = { record: null, sending: null, writing: null, stale: false, tries: 0, timer: 0, kept: true, heard: [] };
 const token = () => form.elements.csrfmiddlewaretoken;
 const place = document.querySelector("[data-run-state]");
 
@@ -56,15 +56,26 @@ export async function setClock(name, moment) {
   later(400);
 }
 
-async function keep() {
-  state.record.seenAt = Date.now();
-  try {
-    await store.put(state.record);
-    if (!state.kept) tell("storage");
-    state.kept = true;
-  } catch {
-    storageFailed();
+/** Write the record to this browser, at once: one writing at a time, and again for what changed meanwhile. */
+function keep() {
+  state.stale = true;
+  state.writing ??= write();
+  return state.writing;
+}
+
+async function write() {
+  while (state.stale) {
+    state.stale = false;
+    state.record.seenAt = Date.now();
+    try {
+      await store.put(state.record);
+      if (!state.kept) tell("storage");
+      state.kept = true;
+    } catch {
+      storageFailed();
+    }
   }
+  state.writing = null;
   show();
 }
 
@@ -220,17 +231,14 @@ export const forget = () => store.drop(run.person, run.event).catch(() => {});
 export function listen() {
   show();
   says.others(run.others.filter((one) => one.device !== store.device()).map((one) => one.words));
-  let typing = 0;
-  form.addEventListener("input", () => {
-    clearTimeout(typing);
-    typing = setTimeout(() => changed({ soon: 1_500 }), 250);
-  });
+  form.addEventListener("input", () => changed({ soon: 1_500 }));
   form.addEventListener("change", () => changed());
   window.addEventListener("online", () => later(0));
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState === "visible") later(0);
     else changed({ soon: 0 });
   });
+  window.addEventListener("pagehide", () => changed({ soon: 0 }));
   window.addEventListener("beforeunload", (event) => {
     if (state.record.dirty && !state.kept) event.preventDefault();
   });

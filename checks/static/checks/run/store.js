@@ -20,6 +20,7 @@ async function ask(mode, act) {
   return new Promise((resolve, reject) => {
     const change = store.transaction("runs", mode);
     const asked = act(change.objectStore("runs"));
+    change.commit?.(); // not only once it is answered: the page may be gone by then
     change.oncomplete = () => resolve(asked.result);
     change.onabort = () => reject(change.error ?? asked.error);
   });
