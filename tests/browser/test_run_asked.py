@@ -58,6 +58,9 @@ def test_a_settled_value_is_asked_about_without_a_network_and_read_again(
     settle(page, "131")
     assert asked.locator("[data-words]").inner_text().startswith("Expected ")
     assert asked.locator("[data-words]").inner_text().endswith("kPa at 20 °C on this aircraft; read 131")
+    said = page.locator("[data-say]:visible")
+    said.get_by_text("Settled at 3:0").wait_for()
+    assert "A question about it is open" in said.inner_text() and "may begin" not in said.inner_text()
     run.fits(page)
     page.get_by_role("button", name="Read again").click()
     asked.wait_for(state="hidden")
@@ -67,6 +70,7 @@ def test_a_settled_value_is_asked_about_without_a_network_and_read_again(
     run.until(lambda: page.locator("[data-series] [data-shows]").inner_text().startswith("0:0"))
     settle(page, "96")
     assert asked.count() == 0
+    said.get_by_text("The next step may begin.").wait_for()
     page.context.set_offline(False)
     run.wait_sent(page)
     run.until(lambda: draft().first_readings.count() == 3)
@@ -87,6 +91,7 @@ def test_whoever_insists_gives_a_reason_and_goes_on(browser_page, sign_in, world
     page.locator("[data-run-list] summary").click()
     page.get_by_label("Or why it stands as read").locator("visible=true").fill("Read twice")
     page.keyboard.press("Tab")
+    page.locator("[data-say]:visible").get_by_text("The next step may begin.").wait_for()
     assert "done" in page.locator("[data-run-list] [aria-current] em").text_content()
     run.wait_sent(page)
     run.until(lambda: draft().questions.filter(answer="kept", reason="Read twice").exists())
@@ -132,3 +137,46 @@ def test_a_value_typed_over_another_keeps_the_first(browser_page, sign_in, world
     assert "17" in page.locator("#step-15 [data-first]").inner_text()
     run.wait_sent(page)
     run.until(lambda: draft().first_readings.filter(typed="17").exists())
+
+
+@DESK
+@pytest.mark.parametrize("way", ["typed over", "left out"])
+def test_rows_of_a_series_changed_by_hand_keep_the_first(
+    browser_page, sign_in, world: World, way: str
+) -> None:
+    """On the whole form: a row typed over, or rows left out until the series settles elsewhere."""
+    page = browser_page
+    sign_in(world.person("technician1"))
+    page.goto(f"/checks/new/?aircraft={world.forward.registration}")
+    page.get_by_role("button", name="Pressure and flow check").click()
+    run.ready(page)
+    page.locator("#step-12").get_by_label("Temperature", exact=True).fill("20")
+    step = page.locator("#step-14")
+    step.locator("select[data-sets]").select_option(index=1)
+
+    def row(number: int, value: str) -> None:
+        field = step.locator(f"[name$='-{number}-typed']")
+        field.fill(value)
+        field.press("Tab")
+
+    for number in (1, 2, 3):
+        row(number, "131")
+    asked = step.locator(".asked")
+    assert asked.locator("[data-words]").inner_text().endswith("read 131")
+    row(4, "131")  # one more is no replacement
+    assert step.locator("[data-first]").is_hidden()
+    if way == "typed over":
+        for number in (1, 2, 3, 4):
+            row(number, "96")
+    else:
+        for number in (1, 2, 3):
+            row(number, "")
+        for number in (4, 5):
+            row(number, "96")
+    asked.wait_for(state="hidden")
+    assert step.locator("[data-first]").inner_text().count("131") == 4
+    run.wait_sent(page)
+    run.until(lambda: draft().first_readings.count() == 4)
+    assert set(draft().first_readings.values_list("typed", flat=True)) == {"131"}
+    assert set(draft().readings.filter(role="series").values_list("typed", flat=True)) == {"96"}
+    assert draft().questions.get().answer == "repeated"

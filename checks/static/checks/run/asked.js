@@ -10,7 +10,7 @@ const first = (step) => text(`first-${step}-read`);
 const reason = (step) => text(`first-${step}-reason`).trim();
 const isSeries = (step) => run.steps[step].kind === "timed_series";
 const shared = (step) => (isSeries(step) ? `series-${step}` : `reading-${step}-0`);
-const committed = new Map(); // step -> what stood there when its question was shown
+const committed = new Map(); // step -> {kept, rows}: what stood there when its question was shown
 let theirs = new Map(); // what the server asks and this phone does not, until something is typed
 
 /** What is asked: step -> words; what was read again is not asked once more. */
@@ -31,6 +31,9 @@ export function questions() {
   return found;
 }
 
+/** Whether a question stands at a step without an answer. */
+export const isOpen = (step) => !reason(step) && (questions().has(step) || theirs.has(step));
+
 /** Show each question at its step, and what was read first. */
 function show() {
   const asked = new Map([...questions(), ...theirs]);
@@ -50,7 +53,7 @@ function show() {
     say(note.querySelector("span"), `${first(step).replaceAll(";", ",")} ${unit}`);
     // One step a screen: the question may stand below what is seen.
     if (isNew && document.body.matches(".running")) block.scrollIntoView({ block: "center" });
-    if (words && !isSeries(step)) committed.set(step, standing(step));
+    if (words) committed.set(step, { kept: standing(step), rows: rowsOf(step).map((one) => [one.name, one.value.trim()]) });
   }
 }
 
@@ -83,13 +86,16 @@ async function again(step) {
   where?.focus();
 }
 
-/** Another value typed over one that is asked about: the first one is kept all the same. */
-function typedOver(event) {
-  const step = /^reading-(\d+)-0-typed$/.exec(event.target.name ?? "")?.[1];
-  const kept = committed.get(step);
-  const now = event.target.value?.trim();
-  if (!kept || !now || kept.read.endsWith(` ${now}`) || kept.read === now) return;
-  keepFirst(step, kept);
+/**
+ * Another value typed over one that is asked about, or a row of a series that is left out: what stood there is kept
+ * all the same. Rows added to a series change nothing of it.
+ */
+function typedOver({ target }) {
+  const step = /^reading-(\d+)-\d+-typed$/.exec(target.name ?? "")?.[1];
+  const asked = committed.get(step);
+  const read = asked && (target.value.trim() || live.taken(step) !== null);
+  if (!read || asked.rows.every(([name, was]) => !was || text(name).trim() === was)) return;
+  keepFirst(step, asked.kept);
   committed.delete(step);
 }
 

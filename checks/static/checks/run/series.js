@@ -1,6 +1,7 @@
 // A timed series: one tap for each value, what is due, late or missed, and whether it has settled.
 
 import { addRow, clock, element, field, rowsOf, run, say, set, text } from "./page.js";
+import { isOpen } from "./asked.js";
 import * as live from "./live.js";
 import { buzz, pumpOn, refresh, sincePump } from "./timed.js";
 import { changed } from "./sender.js";
@@ -112,7 +113,8 @@ export class Series {
     let words = { "due now": "Reading due now.", overdue: "The reading is late: read now." }[course] ?? "";
     const unit = text(`series-${this.step}-unit`);
     if (resolution === null) words += " Choose the gauge: what agrees goes by its resolution.";
-    if (found?.settled) words = `Settled at ${clock(Number(found.elapsed_s))}: ${shown(found.value, unit)}. The next step may begin.`;
+    const onward = () => (isOpen(this.step) ? "A question about it is open: read again, or say why it stands." : "The next step may begin.");
+    if (found?.settled) words = `Settled at ${clock(Number(found.elapsed_s))}: ${shown(found.value, unit)}. ${onward()}`;
     else if (found && !course.startsWith("due") && course !== "overdue") words = `${found.reason[0].toUpperCase()}${found.reason.slice(1)}.`;
     say(this.at("say"), words.trim());
   }
