@@ -13,7 +13,7 @@ from checks.selectors.due import due_points
 from checks.selectors.package_plan import LATE, done_since, free_days, hands, interval_of, preparations_of
 from fleet.models import Aircraft
 
-DONE, CHANGED, LOCKED, PINNED = "package done", "due list differs", "locked", "pinned"
+DONE, CHANGED, LOCKED, PINNED = "package done", "due list differs", "accepted, locked", "pinned"
 ESTIMATE_MOVES = 7  # days by which an estimated date may move without a word
 
 

@@ -74,6 +74,7 @@ def fit(aircraft, position, part, fitted_on, removed_on=None) -> int:
         fitted_on=fitted_on,
         removed_on=removed_on,
         removal_reason="",
+        removed_as_planned=False,
     )
 
 
