@@ -19,7 +19,8 @@ from checks.services.errors import RecordError
 from checks.services.packs import ACT
 from checks.services.verify import verify_all
 from reports import pack_verifier
-from reports.pack_making import VERIFIER, Made, make_pack
+from reports.audit_pack import audit_pack
+from reports.pack_making import VERIFIER, Made, make_pack, write_pack
 from reports.pack_tables import Span
 from reports.pack_verifier import Folder, NoPack, Zip, verify
 from tests.reports import pack_cases as cases
@@ -286,6 +287,30 @@ def test_a_pack_is_a_link_of_the_operators_chain_which_still_verifies(pack: Made
     assert told["registration"] == world.forward.registration
     assert verify_all() == []
     assert ChainHead.objects.get(owner="operator").number == link.number
+
+
+def test_the_same_pack_at_the_same_moment_is_the_same_bytes(world: World, tmp_path: Path, clock):
+    cases.history(world)
+    seals = []
+    for name in ("one.zip", "two.zip"):
+        told = audit_pack(world.forward, Span(), made_by="Auditor 1")
+        seals.append(write_pack(told, tmp_path / name))
+    assert seals[0] == seals[1]
+    assert (tmp_path / "one.zip").read_bytes() == (tmp_path / "two.zip").read_bytes()
+
+
+def test_an_aircraft_that_left_under_another_registration_keeps_its_whole_history(
+    pack: Made, world: World, tmp_path: Path
+):
+    craft = world.forward
+    craft.registration, craft.state = "Q-NEW", craft.State.LEFT
+    craft.save()
+    sold = cases.made(world, tmp_path / "sold.zip")
+    folder = cases.unpacked(sold.path, tmp_path / "sold")
+    assert sold.faults == ()
+    assert faults(folder, sold.seal, pack.head[1]) == []
+    assert cases.read(folder, "manifest.json")["aircraft"]["registration"] == "Q-NEW"
+    assert len(cases.read(folder, "data/checks.json")) == 3
 
 
 def test_whoever_may_not_take_packs_gets_none(world: World, tmp_path: Path):
