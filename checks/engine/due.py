@@ -4,9 +4,10 @@ A plan never counts on late tolerance: `on` is the due date itself, and the tole
 and landings become dates by the aircraft's own rate of use, rounded to the earlier day.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import ROUND_FLOOR, Decimal
+from decimal import Decimal
 
 from checks.engine.intervals import (
     COUNTINGS,
@@ -28,6 +29,7 @@ from checks.engine.intervals import (
     next_season,
 )
 from checks.engine.units import plain
+from checks.engine.use_season import Season, used_up_on
 
 __all__ = [
     "COUNTINGS",
@@ -63,7 +65,6 @@ IN_TOLERANCE = "in tolerance"
 DUE_SOON = "due soon"
 PLANNED = "planned"
 NO_RECORD = "no record"
-FARTHEST_DAYS = 36500  # a projection beyond a century is no date
 
 
 @dataclass(frozen=True)
@@ -102,19 +103,22 @@ def project(
     hours_per_day: Decimal | None = None,
     landings_per_day: Decimal | None = None,
     totals_on: date | None = None,
+    seasons: Mapping[str, Season] | None = None,
 ) -> Projection:
     """The date on which a check falls due, whichever limb occurs first; rates: the aircraft's own use.
 
     totals_on: the day at whose end the totals held, today unless given. What was used since is not known,
-    so the dates of hours and landings count from it.
+    so the dates of hours and landings count from it. seasons: how busy the months are, by kind of limb.
     """
     since = totals_on or now
+    seasons = seasons or {}
     limbs = []
     for limb in due.limbs:
         if limb.kind == HOURS:
-            limbs.append(_project_number(limb, since, hours_now, hours_per_day, "h"))
+            limbs.append(_project_number(limb, since, hours_now, hours_per_day, seasons.get(HOURS), "h"))
         elif limb.kind == LANDINGS:
-            limbs.append(_project_number(limb, since, landings_now, landings_per_day, "landings"))
+            season = seasons.get(LANDINGS)
+            limbs.append(_project_number(limb, since, landings_now, landings_per_day, season, "landings"))
         else:
             limbs.append(_project_date(limb, now))
     dated = [(p.on, p) for p in limbs if p.on is not None]
@@ -154,7 +158,12 @@ def _project_date(limb: Limb, now: date) -> LimbProjection:
 
 
 def _project_number(
-    limb: Limb, since: date, total: Decimal | int | None, per_day: Decimal | None, unit: str
+    limb: Limb,
+    since: date,
+    total: Decimal | int | None,
+    per_day: Decimal | None,
+    season: Season | None,
+    unit: str,
 ) -> LimbProjection:
     if limb.at is None or limb.latest is None or isinstance(limb.at, date) or isinstance(limb.latest, date):
         return LimbProjection(limb, None, None, None, None, f"{limb.kind}: {limb.note or 'not known'}")
@@ -162,8 +171,9 @@ def _project_number(
     if total is None:
         return LimbProjection(limb, None, None, None, None, f"{point}; no total of the aircraft is recorded")
     left, left_latest = Decimal(limb.at - total), Decimal(limb.latest - total)
-    on, latest_on = _day(since, left, per_day), _day(since, left_latest, per_day)
+    on, latest_on = (used_up_on(since, some, per_day, season) for some in (left, left_latest))
     rate = f" at {plain(per_day)} a day" if per_day else ", no rate of use to tell a date by"
+    rate += " and the season" if per_day and season else ""
     about = f", about {on.isoformat()}" if on and left > 0 else ""
     return LimbProjection(
         limb, left, left_latest, on, latest_on, f"{point}, {_left(left, unit)}{about}{rate}"
@@ -172,12 +182,3 @@ def _project_number(
 
 def _left(left: Decimal, unit: str) -> str:
     return f"{plain(left)} {unit} left" if left >= 0 else f"{plain(-left)} {unit} past"
-
-
-def _day(since: date, left: Decimal, per_day: Decimal | None) -> date | None:
-    if left <= 0:
-        return since
-    if per_day is None or per_day <= 0:
-        return None
-    days = (left / per_day).to_integral_value(ROUND_FLOOR)
-    return since + timedelta(days=int(days)) if days <= FARTHEST_DAYS else None

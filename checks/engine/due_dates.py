@@ -1,12 +1,14 @@
 """Due points in arrays brought to dates: what due.project says of one, for many."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine.due import FARTHEST_DAYS
 from checks.engine.due_arrays import KINDS, UNKNOWN, Flags, Fleet, Ints, Points, Tasks, toleranced
 from checks.engine.intervals import HOURS, LANDINGS, SEASON
+from checks.engine.use_season import FARTHEST_DAYS
+from checks.engine.use_season import Season as UseSeason
 
 _NUMBERS = (HOURS, LANDINGS)
 _RATE_STEPS = {HOURS: 100, LANDINGS: 10_000}  # what brings a remainder to the steps of the rate
@@ -30,7 +32,16 @@ class Projected:
     untold: Flags
 
 
-def project(points: Points, tasks: Tasks, fleet: Fleet, *, task: Ints, aircraft: Ints, now: int) -> Projected:
+def project(
+    points: Points,
+    tasks: Tasks,
+    fleet: Fleet,
+    *,
+    task: Ints,
+    aircraft: Ints,
+    now: int,
+    seasons: Mapping[str, UseSeason] | None = None,
+) -> Projected:
     """Every due point brought to a date, as due.project does for one."""
     totals_on = fleet.totals_on[aircraft]
     since = np.where(totals_on == UNKNOWN, now, totals_on)
@@ -45,7 +56,8 @@ def project(points: Points, tasks: Tasks, fleet: Fleet, *, task: Ints, aircraft:
         if kind in _NUMBERS:
             rate = getattr(fleet, f"{kind}_per_day")[aircraft]
             on[kind], latest_on[kind] = (
-                _day(since, left[kind], rate, _RATE_STEPS[kind]) for left in (remaining, late)
+                _day(since, left[kind], rate, _RATE_STEPS[kind], (seasons or {}).get(kind))
+                for left in (remaining, late)
             )
         else:
             on[kind], latest_on[kind] = at, np.where(known, at + tolerance, UNKNOWN)
@@ -72,9 +84,25 @@ def _or_never(days: Ints) -> Ints:
     return np.where(days == UNKNOWN, _NEVER, days)
 
 
-def _day(since: Ints, left: Ints, rate: Ints, steps: int) -> Ints:
+def _day(since: Ints, left: Ints, rate: Ints, steps: int, season: UseSeason | None) -> Ints:
     """The day on which what is left is used up, rounded to the earlier one; today where it is."""
     usable = (left != UNKNOWN) & (rate != UNKNOWN) & (rate > 0)
-    days = np.where(usable, left, 0) * steps // np.where(usable, rate, 1)
+    left_steps, rates = np.where(usable, left, 0) * steps, np.where(usable, rate, 1)
+    if season is None:
+        days = left_steps // rates
+    else:
+        days = _days_of(season, since, left_steps * season.recent // (rates * season.recent_days))
     told = np.where(usable & (days <= FARTHEST_DAYS), since + days, UNKNOWN)
     return np.where((left != UNKNOWN) & (left <= 0), since, told)
+
+
+def _days_of(season: UseSeason, since: Ints, share: Ints) -> Ints:
+    """How many whole days after `since` the share lasts, found in the running sum of the days' factors."""
+    if not len(since):
+        return since
+    first = int(since.min())
+    days = np.arange(first, int(since.max()) + FARTHEST_DAYS + 2).astype("datetime64[D]")
+    month = days.astype("datetime64[M]").astype(np.int64) % 12
+    running = np.cumsum(np.array(season.months)[month])
+    place = since - first
+    return np.searchsorted(running, running[place] + share, side="right") - 1 - place

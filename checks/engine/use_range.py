@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import ROUND_FLOOR, Decimal
+from decimal import Decimal
 
 import numpy as np
 
-from checks.engine.due import FARTHEST_DAYS
 from checks.engine.use_rate import RECENT_DAYS
+from checks.engine.use_season import Season, used_up_on
 
 SPAN_DAYS = 14  # shorter spans say more about single flights than about use
 SHARES = (0.1, 0.9)
@@ -46,7 +46,7 @@ def use_range(
 
 
 def dates_between(
-    left: Decimal | int, used: UseRange | None, *, since: date
+    left: Decimal | int, used: UseRange | None, *, since: date, season: Season | None = None
 ) -> tuple[date | None, date | None]:
     """The earliest and the latest day on which what is left would be used up at the range of rates.
 
@@ -54,11 +54,4 @@ def dates_between(
     """
     if used is None or left <= 0:
         return None, None
-    return tuple(_day(Decimal(left), rate, since) for rate in (used.high, used.low))
-
-
-def _day(left: Decimal, rate: Decimal, since: date) -> date | None:
-    if rate <= 0:
-        return None
-    days = (left / rate).to_integral_value(ROUND_FLOOR)
-    return since + timedelta(days=int(days)) if days <= FARTHEST_DAYS else None
+    return tuple(used_up_on(since, Decimal(left), rate, season) for rate in (used.high, used.low))

@@ -34,6 +34,7 @@ from checks.models.question import EntryQuestion, FirstReading
 from checks.models.record import ChainHead, Record, Signature
 from checks.models.stock import FluidMix, StockItem, StockMovement
 from checks.models.trend import DriftRun, SeriesState
+from checks.models.use_season import UseSeason
 
 __all__ = [
     "CalendarFeed",
@@ -90,6 +91,7 @@ __all__ = [
     "StockItem",
     "StockMovement",
     "Terms",
+    "UseSeason",
     "WorkDay",
     "WorkPackage",
 ]

@@ -7,7 +7,7 @@ engine's own lines. due_fleet counts the same in arrays for services.due, which 
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
@@ -31,8 +31,10 @@ from checks.engine.due import Done, Due, Interval, Projection, SeasonDate, proje
 from checks.engine.first_due import First, due_after
 from checks.engine.use_range import UseRange, use_range
 from checks.engine.use_rate import RECENT_DAYS, use_per_day
+from checks.engine.use_season import Season
 from checks.models import CheckEvent, DoubtReview, RecurringCheck, Terms
 from checks.selectors.effectivity import Effectivity, active_tasks, effectivity
+from checks.selectors.use_season import seasons
 from fleet.models import Aircraft, Base, UtilisationEntry
 
 #: Aircraft whose checks are counted: stored ones too, since their calendar runs on.
@@ -123,9 +125,9 @@ def count_due(
     ids = None if aircraft_ids is None else [one.pk for one in aircraft]
     tasks = active_tasks() if tasks is None else tasks
     fits = fits or effectivity(tasks, today=today)
-    past, totals = _past(ids, tasks), totals_of(ids, today, ranges=ranges)
+    past, totals, busy = _past(ids, tasks), totals_of(ids, today, ranges=ranges), seasons(today)
     counted = [
-        count(one, task, past.get((one.pk, task.procedure_id), []), totals.get(one.pk, Totals()), today)
+        count(one, task, past.get((one.pk, task.procedure_id), []), totals.get(one.pk, Totals()), busy, today)
         for one in aircraft
         for task in tasks
         if fits.holds(task, one)
@@ -157,9 +159,14 @@ def first_of(check: Terms) -> First:
 
 
 def count(
-    aircraft: Aircraft, check: RecurringCheck, past: Sequence[Past], totals: Totals, today: dt.date
+    aircraft: Aircraft,
+    check: RecurringCheck,
+    past: Sequence[Past],
+    totals: Totals,
+    busy: Mapping[str, Season],
+    today: dt.date,
 ) -> Counted:
-    """One check on one aircraft. No query."""
+    """One check on one aircraft; busy: the season of use by kind of limb. No query."""
     counts = [one for one in past if check.counts_from is None or one.done.on >= check.counts_from]
     if check.counting == Terms.Counting.FROM_DONE:
         counts = counts[-1:]
@@ -175,6 +182,7 @@ def count(
         hours_per_day=totals.hours_per_day if in_use else None,
         landings_per_day=totals.landings_per_day if in_use else None,
         totals_on=totals.on,
+        seasons=busy,
     )
     last = counts[-1] if counts else None
     return Counted(

@@ -4,7 +4,7 @@ services.due stores what comes out; nothing here explains itself, which due_coun
 """
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -25,9 +25,11 @@ from checks.engine.due_arrays import (
 )
 from checks.engine.due_dates import Projected, project
 from checks.engine.intervals import DAYS, HOURS, LANDINGS, MONTHS
+from checks.engine.use_season import Season
 from checks.models import RecurringCheck, Terms
 from checks.selectors.due_counting import COUNTED_STATES, Totals, history, totals_of
 from checks.selectors.effectivity import active_tasks, effectivity
+from checks.selectors.use_season import seasons
 from fleet.models import Aircraft
 
 EPOCH = dt.date(1970, 1, 1)
@@ -43,6 +45,7 @@ class Known:
     tasks: Tasks
     fleet: Fleet
     history: History
+    seasons: Mapping[str, Season]
     events: Sequence[UUID]
     task_ids: Ints
     aircraft_ids: Ints
@@ -69,12 +72,12 @@ def counted(known: Known, *, today: dt.date) -> CountedFleet:
     """The counting alone, without a query."""
     of = {"task": known.task, "aircraft": known.aircraft}
     points = due_points(known.tasks, known.fleet, known.history, **of)
-    dates = project(points, known.tasks, known.fleet, now=number(today), **of)
+    dates = project(points, known.tasks, known.fleet, now=number(today), seasons=known.seasons, **of)
     return CountedFleet(known, points, dates)
 
 
 def read(*, aircraft_ids: Iterable[int] | None = None, today: dt.date) -> Known:
-    """What due points are counted from. At most seven queries."""
+    """What due points are counted from. At most eight queries."""
     fleet = Aircraft.objects.filter(state__in=COUNTED_STATES).select_related("base").order_by("pk")
     if aircraft_ids is not None:
         fleet = fleet.filter(pk__in=list(aircraft_ids))
@@ -90,6 +93,7 @@ def read(*, aircraft_ids: Iterable[int] | None = None, today: dt.date) -> Known:
         tasks=_tasks(tasks),
         fleet=_fleet(aircraft, totals_of(ids, today)),
         history=History(series, *(_column(rows, place)[kept] for place in (3, 4, 5))),
+        seasons=seasons(today),
         events=[rows[place][2] for place in kept],
         task_ids=_ints(task.pk for task in tasks),
         aircraft_ids=_ints(one.pk for one in aircraft),

@@ -1,6 +1,7 @@
 """The due list, and how one due point was counted."""
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -11,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from checks.engine.due import LimbProjection
 from checks.engine.use_range import dates_between
+from checks.engine.use_season import Season
 from checks.filters import DueFilter
 from checks.forms.programme import OwnerForm
 from checks.models import DuePoint
@@ -22,6 +24,7 @@ from checks.selectors.programme_words import (
     interval_in_words,
     tolerance_in_words,
 )
+from checks.selectors.use_season import season_told, seasons
 from checks.services.due import note_due_point
 from checks.services.errors import RecordError
 from checks.services.programme import TYPES
@@ -83,7 +86,8 @@ def due_point(request: HttpRequest, pk: int) -> HttpResponse:
         "row": row,
         "today": today,
         "counted": counted,
-        "limbs": limbs(counted, today),
+        "limbs": limbs(counted, today, seasons(today)),
+        "busy": season_told(today),
         "interval": interval_in_words(point.check_due),
         "tolerance": tolerance_in_words(point.check_due),
         "first": first_in_words(point.check_due),
@@ -111,7 +115,7 @@ def due_owner(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "checks/due_owner.html", {"point": point, "form": form}, status=status)
 
 
-def limbs(counted: Counted | None, today: dt.date) -> list[dict[str, Any]]:
+def limbs(counted: Counted | None, today: dt.date, busy: Mapping[str, Season]) -> list[dict[str, Any]]:
     """The limbs of a point for the page: what each is counted to, and the engine's own line; where a date
     rests on the rate of use, the days between which it lies at the range of that rate."""
     if counted is None:
@@ -128,16 +132,19 @@ def limbs(counted: Counted | None, today: dt.date) -> list[dict[str, Any]]:
             "text": limb.text,
             "governs": governing is limb.limb,
             "on": limb.on,
-            "range": _range(counted, limb, today),
+            "range": _range(counted, limb, today, busy),
         }
         for limb in counted.projection.limbs
     ]
 
 
-def _range(counted: Counted, limb: LimbProjection, today: dt.date) -> tuple[dt.date | None, dt.date | None]:
+def _range(
+    counted: Counted, limb: LimbProjection, today: dt.date, busy: Mapping[str, Season]
+) -> tuple[dt.date | None, dt.date | None]:
     """The earliest and the latest day at the range of use; none for what the calendar tells."""
     totals = counted.totals
     used = {"hours": totals.hours_range, "landings": totals.landings_range}.get(limb.limb.kind)
     if used is None or limb.remaining is None or limb.on is None:
         return None, None
-    return dates_between(limb.remaining, used, since=totals.on or today)
+    season = busy.get(limb.limb.kind)
+    return dates_between(limb.remaining, used, since=totals.on or today, season=season)

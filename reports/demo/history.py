@@ -14,6 +14,7 @@ from checks.services.drift import refresh_drift
 from checks.services.drift_card import refresh_report_card
 from checks.services.due import refresh_due
 from checks.services.points import limit_table
+from checks.services.use_season import learn_use_season
 from fleet.models import Aircraft, MeasuringPoint
 from reports.demo.aircraft import load_aircraft
 from reports.demo.bench import Benches, Gauges
@@ -106,6 +107,7 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     load_waiting(master)
     load_stock(master, fleet)
     load_programme(master, fleet)
+    learn_use_season(today=today)
     refresh_due(today=today)
     loaded = dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC)
     refresh_drift(now=loaded)

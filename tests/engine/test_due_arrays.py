@@ -13,6 +13,8 @@ from checks.engine.due_arrays import FIRSTS, KINDS, UNKNOWN, Fleet, History, Tas
 from checks.engine.due_dates import project
 from checks.engine.first_due import GIVEN, First, due_after
 from checks.engine.intervals import COUNTINGS, DAYS, HOURS, LANDINGS, MONTHS, Done, Interval, SeasonDate
+from checks.engine.use_rate import RECENT_DAYS
+from checks.engine.use_season import season_as_of
 
 EPOCH = dt.date(1970, 1, 1)
 NOW = dt.date(2026, 11, 25)
@@ -138,13 +140,21 @@ def told(value: object, steps: int = 1) -> int | None:
     return None if value is None else number(value, steps)
 
 
+@st.composite
+def busy(draw) -> dict:
+    """A season of hours, of landings, of both or of none."""
+    months = st.tuples(*[st.integers(200, 3000)] * 12)
+    kinds = draw(st.sets(st.sampled_from([HOURS, LANDINGS])))
+    return {kind: season_as_of(draw(months), NOW, RECENT_DAYS) for kind in kinds}
+
+
 @settings(max_examples=300, deadline=None)
-@given(st.lists(planes(), min_size=1, max_size=8))
-def test_arrays_say_what_counting_one_by_one_says(fleet: list[Plane]) -> None:
+@given(st.lists(planes(), min_size=1, max_size=8), busy())
+def test_arrays_say_what_counting_one_by_one_says(fleet: list[Plane], seasons: dict) -> None:
     tasks, craft, history = in_arrays(fleet)
     each = np.arange(len(fleet))
     points = due_points(tasks, craft, history, task=each, aircraft=each)
-    found = project(points, tasks, craft, task=each, aircraft=each, now=number(NOW))
+    found = project(points, tasks, craft, task=each, aircraft=each, now=number(NOW), seasons=seasons)
     for place, plane in enumerate(fleet):
         interval, first = plane.terms
         due = due_after(interval, first, plane.history, entry=plane.entry)
@@ -157,6 +167,7 @@ def test_arrays_say_what_counting_one_by_one_says(fleet: list[Plane]) -> None:
             hours_per_day=plane.rates[0],
             landings_per_day=plane.rates[1],
             totals_on=on,
+            seasons=seasons,
         )
         assert bool(points.finished[place]) == (interval.once and bool(plane.history))
         if points.finished[place]:

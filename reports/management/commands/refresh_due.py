@@ -1,8 +1,9 @@
-"""Count all due points anew; meant for every night, because estimated dates move with the days."""
+"""Learn the season of use and count all due points anew; every night, because estimated dates move on."""
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from checks.services.due import refresh_due
+from checks.services.use_season import learn_use_season
 from fleet.models import Aircraft
 
 
@@ -19,5 +20,7 @@ class Command(BaseCommand):
         known = dict(Aircraft.objects.filter(registration__in=wanted).values_list("registration", "pk"))
         if missing := sorted(wanted - known.keys()):
             raise CommandError(f"Not in the fleet: {', '.join(missing)}. Nothing was counted.")
+        if not wanted:
+            learn_use_season()
         number = refresh_due(aircraft_ids=known.values() if wanted else None)
         self.stdout.write(f"{number} due points counted.")
