@@ -136,9 +136,10 @@ def _facts(state: SeriesState) -> list[dict[str, object]]:
     about, interval = crossing_words(state)
     expected = facts.get("next")
     slope = facts.get("slope")
+    late = state.next_check_on is not None and state.next_check_on < timezone.localdate(state.scored_at)
     return [
         {"name": "State", "state": state.state},
-        {"name": "Chance to cross before the next check", "value": chance_words(state.p_cross) or "–"},
+        {"name": "Chance to cross before the next check", "value": _chance(state)},
         {"name": "Crossing date", "value": about or "–", "note": interval and f"8 of 10: {interval}"},
         {
             "name": "Margin when last read",
@@ -157,8 +158,18 @@ def _facts(state: SeriesState) -> list[dict[str, object]]:
         },
         {"name": "Readings in this life", "value": state.readings_in_life},
         {"name": "This life began", "value": _day(state.life_began_on, "not known")},
-        {"name": "Next check", "value": _day(state.next_check_on, "none planned")},
+        {
+            "name": "Next check",
+            "value": _day(state.next_check_on, "none planned"),
+            "note": "overdue" if late else "",
+        },
     ]
+
+
+def _chance(state: SeriesState) -> str:
+    """What is over its limit has no chance left to cross it."""
+    over = state.state == SeriesState.State.OVER
+    return "over now" if over else chance_words(state.p_cross) or "–"
 
 
 def _day(on: dt.date | None, none: str) -> str:

@@ -19,7 +19,7 @@ def likely_cause(told: CauseTold, when: Callable[[dt.datetime], str]) -> list[Fl
     """The section's parts."""
     made: list[Flowable] = []
     for one in told.confirmed:
-        made.append(paragraph(f"Confirmed: {one.text}. Recorded by {one.by}, {when(one.at)}."))
+        made.append(paragraph(f"Confirmed: {one.text.rstrip('.')}. Recorded by {one.by}, {when(one.at)}."))
     if told.said is None:
         made.append(paragraph(told.why_not))
     else:

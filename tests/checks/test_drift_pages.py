@@ -198,6 +198,21 @@ def test_the_page_of_a_series(world: World, browse: Client) -> None:
     assert f"/checks/{event.pk}/" in page
 
 
+def test_a_point_over_its_limit_has_no_chance_left_and_a_late_check_says_so(
+    world: World, browse: Client
+) -> None:
+    over, calm = series(world.fleet[0]), series(world.fleet[2])
+    for one, days in ((over, -1), (calm, 0)):
+        SeriesState.objects.filter(pk=one.pk).update(next_check_on=TODAY + dt.timedelta(days=days))
+    told = [
+        {fact["name"]: fact for fact in browse.get(f"/drift/{one.pk}/").context["facts"]}
+        for one in (over, calm)
+    ]
+    chances = [facts["Chance to cross before the next check"]["value"] for facts in told]
+    assert chances[0] == "over now" and chances[1].startswith("under 1 in 100")
+    assert [facts["Next check"]["note"] for facts in told] == ["overdue", ""]
+
+
 @pytest.mark.parametrize("mode", ["both", "compensated", "as-read", "", "nonsense"])
 def test_the_chart_shows_what_was_asked_for(world: World, browse: Client, mode: str) -> None:
     found = series(world.fleet[1])

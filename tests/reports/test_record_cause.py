@@ -38,7 +38,7 @@ def test_paper_says_what_the_page_says(world: World, blocked: CheckEvent) -> Non
 def test_the_confirmed_cause_stands_first(world: World, blocked: CheckEvent) -> None:
     position = world.position(world.underfloor, "wing-lm")
     by = world.person("technician1")
-    record_cause(event=blocked, by=by, cause="panel_blocked", position=position, remark="Dirt <b> & more")
+    record_cause(event=blocked, by=by, cause="panel_blocked", position=position, remark="Dirt <b> & more.")
     told = (
         "Confirmed: one panel blocked, left wing middle – Dirt <b> & more. Recorded by Technician 1, 12 Mar"
     )

@@ -55,7 +55,8 @@ class Command(BaseCommand):
         rates = [one.false_alarms for one in records]
         self.stdout.write(
             f"closing above {closing:g}, drifting above {drifting:g}, readings "
-            f"{'questioned at entry' if questioned else 'as first entered'}; {fleets} simulated fleets of "
+            f"{'questioned at entry' if questioned else 'as first entered'}; {fleets} simulated "
+            f"{'fleet' if fleets == 1 else 'fleets'} of "
             f"{aircraft} aircraft, {found.healthy_years:.0f} healthy panel-years"
         )
         self.stdout.write(
