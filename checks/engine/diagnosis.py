@@ -112,6 +112,7 @@ def diagnose(
         baseline_checks=baseline.checks,
         ports_read=int(np.isfinite(observed.ln[PORTS:]).sum()),
         wet=check.wet,
+        temperature=check.temperature,
     )
 
 

@@ -133,6 +133,7 @@ class Diagnosis:
     best: chi-square of the best single cause, all readings; fits: whether that is inside their own quantile,
         else the best single cause explains them poorly
     causes: all, the most probable first; groups: (group, share) likewise
+    temperature: °C of the fluid in the check
     pressure, flow: 'high', 'normal', 'low', or '' where not read; pressure_band, flow_band: from which
         share of departure on, e.g. 0.15; 0 where not read.
     """
@@ -153,6 +154,7 @@ class Diagnosis:
     baseline_checks: int
     ports_read: int
     wet: str
+    temperature: float
 
 
 def slope_variance(temperature: float, baseline: Baseline, curve: ViscosityCurve) -> float:

@@ -22,6 +22,7 @@ from checks.engine.diagnosis_causes import (
     VISCOSITY,
 )
 from checks.engine.diagnosis_data import NO_FIT, RANKED, WITHIN_SCATTER, YES, CauseShare, Diagnosis
+from checks.engine.fluid import USUAL_SHARE, share_as_viscous, temperature_as_viscous
 
 CAUSE_WORDS = {
     HEALTHY: "nothing wrong: scatter of the readings",
@@ -203,6 +204,23 @@ _BY_LOOKING = {
 }
 
 
+def as_if(ratio: float | None, temperature: float) -> str:
+    """Which temperature or mixture would explain a pressure of `ratio` times the usual; '' where none would.
+
+    temperature: °C as recorded. The mixture is said beside one of 85 %, of which the default curve is.
+    """
+    if ratio is None:
+        return ""
+    warmth = temperature_as_viscous(ratio, temperature)
+    share = share_as_viscous(ratio, temperature)
+    told = []
+    if warmth is not None and round(warmth) != round(temperature):
+        told.append(f"fluid of about {warmth:.0f} °C in place of {temperature:.0f} °C".replace("-", "−"))
+    if share is not None and round(share, 2) != USUAL_SHARE:
+        told.append(f"a mixture of about {share:.0%} in place of {USUAL_SHARE:.0%}".replace("%", " %"))
+    return f" The pressure would fit {', or '.join(told)}." if told else ""
+
+
 def _headline(diagnosis: Diagnosis, ranking: RankingAssumptions) -> str:
     if diagnosis.verdict == WITHIN_SCATTER:
         words = "The readings are within this aircraft's normal scatter."
@@ -222,6 +240,7 @@ def _line(
     ranking: RankingAssumptions,
     has_ports: bool,
 ) -> CauseLine:
+    fits = as_if(diagnosis.ratios.pressure, diagnosis.temperature) if one.cause == VISCOSITY else ""
     return CauseLine(
         cause=one.cause,
         label=CAUSE_WORDS[one.cause],
@@ -233,7 +252,8 @@ def _line(
             ports_open=has_ports and not diagnosis.ports_read,
             panel_known=one.panel is not None,
             drawdown_read=diagnosis.ratios.drawdown is not None,
-        ),
+        )
+        + fits,
     )
 
 

@@ -16,6 +16,7 @@ from checks.engine.diagnosis_words import (
     GROUP_WORDS,
     HIDDEN_PANELS,
     WET_ANYWAY,
+    as_if,
     further_check,
     say,
     share_text,
@@ -164,3 +165,29 @@ def test_what_the_screen_must_say() -> None:
         assert words in text
     assert ALIKE in CAVEATS
     assert HIDDEN_PANELS in CAVEATS
+
+
+def test_a_wrong_mixture_is_said_with_what_would_explain_it() -> None:
+    """0.7 of the viscosity at 20 °C: ln 0.7 is 9 degrees of 0.04; the mixture formula has 0.695 at 75 %."""
+    said = say(diagnosed(Fault("viscosity", 0.7)), NAMES)
+    line = next(one for one in said.causes if one.cause == "viscosity")
+    assert line.further_check.endswith(
+        "The pressure would fit fluid of about 29 °C in place of 20 °C, or a mixture of about 76 % in place "
+        "of 85 %."
+    )
+    others = [one for one in said.causes if one.cause != "viscosity"]
+    assert not any("would fit" in one.further_check for one in others)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "temperature", "told"),
+    [
+        (None, 20.0, ""),
+        (1.0, 20.0, ""),
+        (1.7, 20.0, " The pressure would fit fluid of about 8 °C in place of 20 °C."),
+        (0.7, -5.0, " The pressure would fit fluid of about 2 °C in place of −5 °C."),
+        (9.0, 20.0, ""),
+    ],
+)
+def test_what_would_explain_a_pressure(ratio: float | None, temperature: float, told: str) -> None:
+    assert as_if(ratio, temperature) == told
