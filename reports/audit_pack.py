@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
+from django.db import transaction
 from django.utils import timezone
 
 from checks.engine.canonical import GENESIS
@@ -104,10 +105,14 @@ def proves(links: tuple[LinkLine, ...], newest: int) -> tuple[str, ...]:
     return tuple(told)
 
 
+@transaction.atomic
 def audit_pack(aircraft: Aircraft, span: Span, *, made_by: str, now: dt.datetime | None = None) -> AuditPack:
-    """What the pack holds as of now. A fixed number of queries but for the chain, which is verified whole."""
+    """What the pack holds as of now. A fixed number of queries but for the chain, which is verified whole.
+
+    The head stays locked meanwhile: a record that is signed now waits, and can't look like a fault.
+    """
     now, operator = now or timezone.now(), Operator.current()
-    head = ChainHead.objects.select_related("aircraft").filter(aircraft=aircraft).first()
+    head = ChainHead.objects.select_for_update().filter(aircraft=aircraft).first()
     checks = _checks(aircraft, span, head)
     links = _links(head, span, {check.uuid for check in checks})
     events = [check.uuid for check in checks]
