@@ -30,7 +30,7 @@ from checks.models.package import (
 )
 from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, Step
 from checks.models.programme import DuePoint, IntervalRevision, RecurringCheck, Terms
-from checks.models.question import EntryQuestion, FirstReading
+from checks.models.question import EntryQuestion, ExpectedValue, FirstReading
 from checks.models.record import ChainHead, Record, Signature
 from checks.models.stock import FluidMix, StockItem, StockMovement
 from checks.models.trend import DriftRun, SeriesState
@@ -52,6 +52,7 @@ __all__ = [
     "DriftRun",
     "DuePoint",
     "EntryQuestion",
+    "ExpectedValue",
     "Extension",
     "ExtensionAnswer",
     "FerryPermit",

@@ -69,3 +69,25 @@ class FirstReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.typed} {self.unit}, read first"
+
+
+class ExpectedValue(models.Model):
+    """What a point's own history let expect of its value as the check was signed; frozen with the event.
+
+    Where there is no such row, the value was held against nothing: too few readings, temperature from memory,
+    entered late, corrected, from paper records, or signed before values were held against anything.
+    """
+
+    event = models.ForeignKey("checks.CheckEvent", models.CASCADE, related_name="expected_values")
+    point = models.ForeignKey("fleet.MeasuringPoint", models.PROTECT, related_name="+")
+    low = models.DecimalField(max_digits=14, decimal_places=6, help_text="The least expected, canonical.")
+    high = models.DecimalField(max_digits=14, decimal_places=6, help_text="The most expected, canonical.")
+
+    class Meta:
+        ordering = ["event", "point"]
+        constraints = [
+            models.UniqueConstraint(fields=["event", "point"], name="expected_value_once_per_point")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.point}: {self.low} to {self.high}"

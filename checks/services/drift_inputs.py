@@ -50,7 +50,8 @@ class DriftInputs:
 
     keys: (aircraft, point) of each series number; events: of each check number; at: (series, day) of each
     reading -> check number; past: lives of each series, oldest first, the one that runs now last, readings
-    or none in it; over (n,): outside its limit; next_check: of each series, None where none is planned;
+    or none in it; over (n,): outside its limit; questioned (n,): held against its forecast at entry;
+    next_check: of each series, None where none is planned;
     in_doubt: events of each series whose reading is left out, for an instrument was found out of calibration.
     """
 
@@ -58,6 +59,7 @@ class DriftInputs:
     readings: Readings
     lives: Lives
     over: np.ndarray
+    questioned: np.ndarray
     references: dict[int, Reference]
     keys: tuple[Key, ...]
     events: tuple[UUID, ...]
@@ -110,13 +112,18 @@ class DriftInputs:
         }
 
     def rows_by_series(self) -> list[list[tuple]]:
-        """Of each series its readings as plain values: event, day, temperature, value, gauge, step, over."""
+        """Of each series its readings as plain values: event, day, temperature, value, gauge, step, over.
+
+        One that was questioned at entry says so; all others are as they were before values were.
+        """
         found: list[list[tuple]] = [[] for _ in self.keys]
         read = self.readings
         columns = (read.series, read.check, read.day, read.temperature_c, read.value, read.gauge)
         columns = (*columns, read.resolution, self.over)
-        for series, check, *rest in zip(*(column.tolist() for column in columns), strict=True):
-            found[series].append((self.events[check].hex, *rest))
+        for (series, check, *rest), held in zip(
+            zip(*(column.tolist() for column in columns), strict=True), self.questioned.tolist(), strict=True
+        ):
+            found[series].append((self.events[check].hex, *rest, *(("questioned",) if held else ())))
         return found
 
 
@@ -127,7 +134,7 @@ def gather(
     planned: dict[Key, dt.date] | None = None,
     on: dt.date | None = None,
 ) -> DriftInputs:
-    """Everything known at `now` of the aircraft (None: of the whole fleet). Eleven queries where no
+    """Everything known at `now` of the aircraft (None: of the whole fleet). Twelve queries where no
     instrument was found out of calibration.
 
     planned, on: next checks and the day as they stood then, where that moment has passed: due points keep no
@@ -161,6 +168,7 @@ def _assemble(
     columns: dict[str, list] = {field.name: [] for field in fields(Readings)}
     checks: dict[UUID, int] = {}
     over: list[bool] = []
+    questioned: list[bool] = []
     past: list[tuple[Life, ...]] = []
     number = 0
     for series, key in enumerate(keys):
@@ -183,12 +191,14 @@ def _assemble(
             for column, value in zip(columns.values(), row, strict=True):
                 column.append(value)
             over.append(one.over)
+            questioned.append(one.questioned)
     told = [life for lives in past for life in lives if life.began is not None]
     return DriftInputs(
         now=now,
         readings=Readings(**columns),
         lives=Lives([life.number for life in told], [life.began for life in told], [li.kind for li in told]),
         over=np.array(over, dtype=bool),
+        questioned=np.array(questioned, dtype=bool),
         references=references,
         keys=keys,
         events=tuple(checks),

@@ -149,6 +149,7 @@ def _scores(
         over=then.over[chosen],
         lives=then.lives,
         charts=False,
+        questioned=then.questioned[chosen],
     )
     return {then.keys[one.series]: one for one in told if one.series in ahead}
 

@@ -10,13 +10,22 @@ from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
 
-from django.db.models import F, Max, Min, Q, QuerySet
+from django.db.models import Exists, F, Max, Min, OuterRef, Q, QuerySet
 
 from checks.engine.drift import Reference
 from checks.engine.drift_data import PURGE, REPLACEMENT
 from checks.engine.fluid import DEFAULT_CURVE, flow_exponent
 from checks.engine.units import difference_to_canonical
-from checks.models import CheckEvent, DuePoint, Reading, Reset, Result, Step
+from checks.models import (
+    CheckEvent,
+    DuePoint,
+    EntryQuestion,
+    ExpectedValue,
+    Reading,
+    Reset,
+    Result,
+    Step,
+)
 from checks.services.drift_doubt import Doubted, in_doubt
 from fleet.models import Instrument, MeasuringPoint
 
@@ -37,6 +46,7 @@ class Read:
     over: bool
     gauge: int
     resolution: float
+    questioned: bool
 
 
 def followed(points: list[int] | None = None) -> dict[int, Reference]:
@@ -105,7 +115,7 @@ def readings_of(
         value__gt=0,
         temperature__isnull=False,
     )
-    gauges = _gauges(events)
+    gauges, questioned = _gauges(events), _questioned(events)
     read: dict[Key, list[Read]] = defaultdict(list)
     left_out: dict[Key, list[UUID]] = defaultdict(list)
     for event, aircraft, point, value, temperature, outcome in results.values_list(
@@ -113,7 +123,8 @@ def readings_of(
     ):
         over = outcome == CheckEvent.Outcome.OVER
         gauge, resolution = gauges.get((event, point), (UNKNOWN_GAUGE, 0.0))
-        one = Read(days[event], event, float(value), float(temperature), over, gauge, resolution)
+        held = (event, point) in questioned
+        one = Read(days[event], event, float(value), float(temperature), over, gauge, resolution, held)
         of_series = read[aircraft, point]
         if in_doubt(doubts, event, point):
             left_out[aircraft, point].append(event)
@@ -124,6 +135,21 @@ def readings_of(
     for left in left_out.values():
         left.sort(key=lambda event: days[event])
     return read, left_out
+
+
+def _questioned(events: QuerySet[CheckEvent]) -> set[tuple[UUID, int]]:
+    """Event and point of each value that was held against its forecast as it was entered.
+
+    One that was far from it and was kept without being read again may be an outlier like any other.
+    """
+    kept = EntryQuestion.objects.filter(
+        event=OuterRef("event"),
+        step__point=OuterRef("point"),
+        answer=EntryQuestion.Answer.KEPT,
+        read__isnull=False,
+    )
+    held = ExpectedValue.objects.filter(~Exists(kept), event__in=events).order_by()
+    return set(held.values_list("event", "point"))
 
 
 def _gauges(events: QuerySet[CheckEvent]) -> dict[tuple[UUID, int], tuple[int, float]]:

@@ -26,6 +26,7 @@ def states_of(inputs: DriftInputs, fit: FleetFit, thresholds: Thresholds) -> lis
         over=inputs.over,
         lives=inputs.lives,
         thresholds=thresholds,
+        questioned=inputs.questioned,
     )
     scores = {one.series: one for one in told}
     checks, digests = inputs.check_at, inputs.digests()

@@ -5,9 +5,10 @@ Reads, never writes. The engine decides; here its input is gathered and its word
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
+from checks.engine.entry import Expected
 from checks.engine.limits import LimitTable
 from checks.engine.outcome import (
     NOT_VALID,
@@ -26,7 +27,7 @@ from checks.selectors.events import occasion
 from checks.services.errors import Problem
 from checks.services.inputs import ObservationInput
 from checks.services.points import Judged, limit_table, point_input, points_read
-from checks.services.questions import Question, open_problems, questions_of
+from checks.services.questions import Held, Question, open_problems, questions_of
 from checks.services.rows import ACKNOWLEDGED, MEASURING, is_start
 from checks.services.temperatures import temperatures_of
 from checks.services.values import AS_READ, Corrections
@@ -68,7 +69,8 @@ class PointLine:
 
 @dataclass(frozen=True)
 class Evaluation:
-    """The outcome of an event as it stands, and what still bars its signing."""
+    """The outcome of an event as it stands, and what still bars its signing. expected: of the value of each
+    point, by its key, where its history foretells anything."""
 
     outcome: str
     next_action: str
@@ -80,6 +82,7 @@ class Evaluation:
     missing: tuple[Problem, ...]
     purges: int
     questions: tuple[Question, ...] = ()
+    expected: Mapping[int, Expected] = field(default_factory=dict)
 
     @property
     def complete(self) -> bool:
@@ -124,9 +127,9 @@ def evaluate(
     )
     lines, check = _judge(shared, known, [look for _, _, look in looks])
     outcome, action = _conclusion(event.revision.procedure, check, bool(lines), bool(looks))
-    questions: tuple[Question, ...] = ()
+    held = Held()
     if event.is_draft and grounds is None and lines:
-        questions = questions_of(event, lines, steps, shared.temperatures, known.operator.entry_sds)
+        held = questions_of(event, lines, steps, shared.temperatures, known.operator.entry_sds)
     return Evaluation(
         outcome=outcome,
         next_action=action,
@@ -137,9 +140,10 @@ def evaluate(
             event.aircraft.variant, feels_panels=any(line.point.feels_panels for line in lines)
         ),
         marks=shared.marks,
-        missing=(*_missing(event, steps, readings), *_not_looked_at(looks), *open_problems(questions)),
+        missing=(*_missing(event, steps, readings), *_not_looked_at(looks), *open_problems(held.questions)),
         purges=known.purges,
-        questions=questions,
+        questions=held.questions,
+        expected=held.expected,
     )
 
 

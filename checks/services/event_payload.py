@@ -23,6 +23,7 @@ LATER_PARTS = {
     "handovers": ("pk",),
     "first_readings": ("step_id", "sequence"),
     "questions": ("step_id",),
+    "expected_values": ("point_id",),
 }
 _INSTRUMENT = {
     "code": "instrument__code",
@@ -40,7 +41,7 @@ def event_payload(event: CheckEvent) -> dict[str, Any]:
 
 
 def event_payloads(keys: Iterable[UUID]) -> dict[UUID, dict[str, Any]]:
-    """The same of many events, by key; those that are not there are left out. Eleven queries."""
+    """The same of many events, by key; those that are not there are left out. Twelve queries."""
     events = {
         event.pk: event
         for event in CheckEvent.objects.select_related("aircraft", "base", "revision__procedure").filter(

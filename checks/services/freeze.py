@@ -7,7 +7,7 @@ import datetime as dt
 from decimal import Decimal
 
 from checks.engine.units import to_grid
-from checks.models import CheckEvent, EntryQuestion, Reading, Record, Result, Signature
+from checks.models import CheckEvent, EntryQuestion, ExpectedValue, Reading, Record, Result, Signature
 from checks.services.chain import append
 from checks.services.evaluate import Evaluation, PointLine
 from checks.services.event_payload import event_payload
@@ -24,6 +24,10 @@ def freeze(*, event: CheckEvent, evaluation: Evaluation, at: dt.datetime) -> Non
     event.resets.bulk_create(resets_of(event))
     EntryQuestion.objects.bulk_update(
         _asked(event, evaluation), ["read", "temperature", "low", "high", "run"]
+    )
+    event.expected_values.bulk_create(
+        ExpectedValue(event=event, point_id=point, low=_stored(one.low), high=_stored(one.high))
+        for point, one in evaluation.expected.items()
     )
     event.outcome = evaluation.outcome
     event.outcome_reason = "\n".join(evaluation.reasons)

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Protocol
 
@@ -52,6 +52,15 @@ class Question:
         return f"first-{self.step.pk}-reason"
 
 
+@dataclass(frozen=True)
+class Held:
+    """Values held against what their points' histories foretell: what to ask, and what was expected of each
+    point whose value could be held against anything."""
+
+    questions: tuple[Question, ...] = ()
+    expected: Mapping[int, Expected] = field(default_factory=dict)
+
+
 class Line(Protocol):
     """What is asked about: evaluate.PointLine."""
 
@@ -79,8 +88,9 @@ def questions_of(
     steps: Iterable[Step],
     temperatures: Temperatures,
     sds: Decimal,
-) -> tuple[Question, ...]:
-    """Questions about the settled, collected and single values of a draft, in the order of its steps.
+) -> Held:
+    """Questions about the settled, collected and single values of a draft, in the order of its steps, and
+    what was expected of them.
 
     What is expected of a value goes by the fluid temperature read last before it. Three queries, three more
     where something is expected.
@@ -94,7 +104,13 @@ def questions_of(
         answer, reason = answers.of(step)
         if answer and step.pk not in asked:  # answered, and no more to be asked: the answer stays on record
             asked[step.pk] = Question(step, "", answer, reason)
-    return tuple(asked[step.pk] for step in steps if step.pk in asked)
+    told = {
+        line.point.pk: one.expected
+        for line in lines
+        if line.taken is not None
+        and (one := _taken(line, line.taken, expected, _measured(temperatures, line))).expected is not None
+    }
+    return Held(tuple(asked[step.pk] for step in steps if step.pk in asked), told)
 
 
 def open_problems(questions: Iterable[Question]) -> list[Problem]:

@@ -16,6 +16,7 @@ from checks.models import (
     ChainHead,
     CheckEvent,
     Defect,
+    ExpectedValue,
     FirstReading,
     FluidMix,
     LimitRow,
@@ -75,6 +76,7 @@ def _history() -> World:
     first = draft.readings.first()
     read = {"role": first.role, "typed": "9", "unit": first.unit, "value": 9}
     FirstReading.objects.create(event=draft, step=first.step, **read)
+    ExpectedValue.objects.create(event=draft, point=world.point(world.forward, "port"), low=80, high=110)
     mate = world.person("technician2")
     add_photo(event=draft, by=mate, content=jpeg())
     take_over(event=draft, by=mate, seen=seen_key(open_steps(draft)))
@@ -147,7 +149,7 @@ def test_every_row_kind_that_is_part_of_a_check_or_revision_is_guarded() -> None
     """Read from the models, so that a new one can't be forgotten; the names here are the ones known today."""
     names = {model.__name__ for _, model, _ in PARTS}
     of_check = {"Reading", "Observation", "CautionFollowed", "Result", "Reset", "Photo", "Handover"}
-    of_check |= {"EntryQuestion", "FirstReading"}
+    of_check |= {"EntryQuestion", "ExpectedValue", "FirstReading"}
     assert names == of_check | {"Step", "LimitTable"}
     guarded = {guard.table for guard in guard_rules.rules()}
     assert {model._meta.db_table for model in [*FROZEN, ChainHead, WorkPackage]} == guarded

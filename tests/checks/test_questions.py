@@ -8,11 +8,13 @@ from decimal import Decimal
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from checks.models import CheckEvent, EntryQuestion, FirstReading, SeriesState, Step
 from checks.services.copies import revision_of
 from checks.services.correct import correct
 from checks.services.drift import refresh_drift
+from checks.services.drift_inputs import gather
 from checks.services.errors import RecordError
 from checks.services.evaluate import evaluate
 from checks.services.inputs import RepeatInput
@@ -235,6 +237,43 @@ def test_a_record_without_a_question_is_written_as_ever(known: World) -> None:
     event = performed(known, known.forward, series=USUAL)
     told = json.loads(event.signatures.get().record.canonical)
     assert not {"first_readings", "questions"} & set(told) and verify_event(event) == []
+
+
+def test_what_was_expected_is_signed_and_such_a_value_counts_as_questioned(known: World) -> None:
+    """The other readings of the port, signed while nothing was foretold, do not."""
+    event = sign(known, draft(known, series=USUAL))
+    row = event.expected_values.get(point__code="port")
+    assert row.low < 96 < row.high
+    told = json.loads(event.signatures.get().record.canonical)
+    assert (
+        str(row.low) in {str(part["low"]) for part in told["expected_values"]} and verify_event(event) == []
+    )
+    assert questioned(known) == [False] * 5 + [True]
+
+
+@pytest.mark.parametrize(("first", "counts"), [("131", True), ("", False)])
+def test_one_that_is_far_off_counts_as_questioned_once_it_was_read_again(
+    known: World, first: str, counts: bool
+) -> None:
+    event = draft(known, series=HIGH)
+    answer = RepeatInput(step_of(event).pk, first, "kPa" if first else "", reason="" if first else "Sure.")
+    sign(known, keep(known, event, answer, series=HIGH))
+    assert questioned(known)[-1] is counts
+
+
+def test_paper_memory_and_corrections_are_held_against_nothing(known: World) -> None:
+    sign(known, draft(known, series=USUAL, fields={"temperature_from_memory": "yes"}))
+    event = sign(known, draft(known, series=USUAL))
+    again = correct(event=event, by=known.person("technician1"), reason="A slip of the pen.")
+    sign(known, keep(known, again, series=USUAL))
+    assert event.expected_values.exists() and questioned(known) == [False] * 7
+
+
+def questioned(world: World) -> list[bool]:
+    """Of the port's readings, oldest first, as the trend takes them."""
+    inputs = gather(now=timezone.now(), aircraft_ids=[world.forward.pk])
+    series = inputs.keys.index((world.forward.pk, world.point(world.forward, "port").pk))
+    return inputs.questioned[inputs.readings.series == series].tolist()
 
 
 def test_an_answer_to_what_is_no_more_asked_stays_on_record(known: World) -> None:

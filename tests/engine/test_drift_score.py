@@ -216,6 +216,8 @@ def test_readings_questioned_at_entry_warn_sooner():
     assert told(asked).p_drift > told(None).p_drift
     assert told(asked).state == "drifting"
     assert told(None).state == told([True, True, True, True, False]).state == "steady"
+    # Nothing can be expected of the first two of a life, so they are never questioned.
+    assert told([False, False, True, True, True]).state == "drifting"
 
 
 def test_row_order_does_not_matter(fleet, fit):
