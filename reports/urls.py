@@ -2,12 +2,13 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from reports import label_views, list_views, pack_views, package_views, season_views, views
+from reports import label_views, list_views, pack_views, package_views, season_views, use_views, views
 from reports.home_view import home
 
 app_name = "reports"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
+    path("utilisation/sheet/file/", use_views.utilisation_file, name="utilisation_file"),
     path("reports/due.pdf", views.due_pdf, name="due_pdf"),
     path("reports/lists/<slug:name>.<slug:kind>", list_views.list_file, name="list_file"),
     path("reports/icing.pdf", views.icing_pdf, name="icing_pdf"),

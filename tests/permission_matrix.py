@@ -171,6 +171,7 @@ MATRIX: dict[str, Row] = {
     "reports:audit_packs": Row(get=DESK, post=DESK),
     "reports:audit_pack_file": Row(get=DESK, kwargs=lambda s: {"number": s.pack.number}),
     "reports:record_pdf": Row(get=READERS, kwargs=lambda s: {"uuid": s.signed.pk}),
+    "reports:utilisation_file": Row(get={CONTROLLER}, post={CONTROLLER}),
     "reports:home": Row(get=EVERYBODY),
     # The set-up site as a whole.
     "admin:index": Row(get=DESK, post=DESK),

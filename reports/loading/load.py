@@ -15,7 +15,7 @@ from reports.loading.aircraft import AircraftRows
 from reports.loading.checks import CheckRows
 from reports.loading.columns import find_columns, unused
 from reports.loading.problems import Problem, Tally
-from reports.loading.utilisation import UtilisationRows
+from reports.loading.utilisation import Day, UtilisationRows, rows_of_day
 from reports.tables.sheet import Sheet, read_sheet
 
 
@@ -47,15 +47,21 @@ KINDS: dict[str, type] = {"aircraft": AircraftRows, "utilisation": UtilisationRo
 
 
 def load(
-    *, kind: str, source: Source, named: Mapping[str, str], commit: bool, good_rows_only: bool = False
+    *,
+    kind: str,
+    source: Source,
+    named: Mapping[str, str],
+    commit: bool,
+    good_rows_only: bool = False,
+    day: Day | None = None,
 ) -> Loaded:
     """Load a file of one kind. SheetError where the file as a whole can't be read.
 
     named: field -> 'header' or 'header:declared'. Without commit, or with a bad row and not good_rows_only,
-    nothing is written.
+    nothing is written. day: of a file of utilisation that names none.
     """
     sheet = read_sheet(source.data, encoding=source.encoding)
-    loader = KINDS[kind]
+    loader = rows_of_day(day) if day else KINDS[kind]
     columns = find_columns(sheet, loader.fields(), named)
     tally = Tally()
     with transaction.atomic():

@@ -91,7 +91,7 @@ def test_the_page_of_a_due_point_shows_it(flown: World, client_of) -> None:
     desk: Client = client_of(flown.person("controller1"))
     page = reverse("checks:due_point", args=[point(flown, flown.forward).pk])
     words = desk.get(page).content.decode()
-    assert "from 4 aircraft in 2 whole years" in words and "a day and the season" in words
+    assert "learnt from 4 aircraft in 2 whole years" in words and "a day and the season" in words
     UseSeason.objects.all().delete()
     words = desk.get(page).content.decode()
     assert "don’t cover two whole years" in words and "and the season" not in words
