@@ -100,9 +100,9 @@ def acceptor(person: User) -> Signatory:
 
 
 def _readings(event: CheckEvent, given: Iterable[PaperReading]) -> list[Reading]:
-    steps = {
-        _name(step): step for step in event.revision.steps.select_related("point") if step.kind in MEASURING
-    }
+    read = [step for step in event.revision.steps.select_related("point") if step.kind in MEASURING]
+    # Paper holds one temperature: it is that of the first step that asks for one.
+    steps = {_name(step): step for step in reversed(read)}
     return [_reading(event, steps.get(one.name), one) for one in given]
 
 
