@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Callable
+from operator import attrgetter
 from typing import Any, ClassVar
 
 import django_filters
@@ -16,11 +17,11 @@ from fleet.models import Aircraft, Base, Variant
 class IcingFilter(django_filters.FilterSet):
     """Aircraft by base and by whether anything is recorded against them, which `statuses` answers."""
 
-    SORTS: ClassVar[dict[str, Callable[[Line], Any]]] = {
-        "aircraft": lambda line: line.registration,
-        "base": lambda line: line.base,
-        "variant": lambda line: line.variant,
-        "status": lambda line: line.gravity,
+    SORTS: ClassVar[dict[str, Callable[[Board], Callable[[Line], Any]]]] = {
+        "aircraft": lambda found: attrgetter("registration"),
+        "base": lambda found: attrgetter("base"),
+        "variant": lambda found: attrgetter("variant"),
+        "status": lambda found: found.gravity,
     }
 
     base = django_filters.ModelChoiceFilter(queryset=Base.objects.all(), empty_label="every base")
@@ -38,18 +39,22 @@ class IcingFilter(django_filters.FilterSet):
     def as_it_is(self, queryset: QuerySet, name: str, value: str) -> QuerySet:
         return queryset
 
+    def board_at(self, at: dt.datetime) -> Board:
+        """How the aircraft that fit stand, ranked where the list is sorted so. Call is_valid() first."""
+        return board(at=at, fleet=self.qs, ranked=self.data.get("sort", "").lstrip("-") == "status")
+
     def lines(self, found: Board) -> list[Line]:
         """The lines that fit, by registration unless another order is asked for. No query."""
         chosen = self.form.cleaned_data["icing"]
-        kept = [line for line in found.lines if not chosen or line.words == chosen]
+        kept = [line for line in found.lines if not chosen or found.words(line) == chosen]
         asked = self.data.get("sort", "")
         if key := self.SORTS.get(asked.lstrip("-")):
-            kept.sort(key=key, reverse=asked.startswith("-"))
+            kept.sort(key=key(found), reverse=asked.startswith("-"))
         return kept
 
     def statuses(self, at: dt.datetime) -> list[IcingStatus]:
         """The icing status of all aircraft that fit, in the order asked for. Call is_valid() first."""
-        found = board(at=at, fleet=self.qs)
+        found = self.board_at(at)
         return statuses_of(found, self.lines(found))
 
 

@@ -118,6 +118,14 @@ class CheckEvent(models.Model):
         indexes = [
             models.Index(fields=["aircraft", "-work_date"], name="event_by_aircraft"),
             models.Index(fields=["-work_date", "uuid"], name="event_by_date"),
+            # Few of many: the icing status asks for these alone, of the whole fleet.
+            models.Index(fields=["aircraft"], condition=Q(outcome="not valid"), name="event_not_valid"),
+            models.Index(fields=["aircraft"], condition=Q(state="draft"), name="event_draft"),
+            # The unique index holds every check that corrects nothing too: where nothing was ever corrected,
+            # SQLite's statistics of it say that it finds nothing, and it reads the whole table instead.
+            models.Index(
+                fields=["supersedes"], condition=Q(supersedes__isnull=False), name="event_corrected"
+            ),
         ]
         constraints = [
             models.CheckConstraint(

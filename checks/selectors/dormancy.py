@@ -62,7 +62,7 @@ def last_wetted(aircraft_ids: Iterable[int] | None = None) -> dict[int, Work]:
 
 
 def _revisions(use_after: str) -> QuerySet[Revision]:
-    """Asked for by themselves: they are few, and lead to their checks along an index."""
+    """Asked for by themselves, beside the checks of one aircraft that they are sought among."""
     return Revision.objects.filter(procedure__use_after=use_after)
 
 
@@ -73,9 +73,11 @@ def standing_deactivations() -> QuerySet[CheckEvent]:
     """
     after = Q(work_date__gt=OuterRef("work_date"))
     after |= Q(work_date=OuterRef("work_date"), signed_at__gt=OuterRef("signed_at"))
-    down = _signed().filter(revision__in=_revisions(Procedure.UseAfter.DEACTIVATED))
+    # Joined here: procedures that deactivate are few, and lead to their checks along an index.
+    down = _signed().filter(revision__procedure__use_after=Procedure.UseAfter.DEACTIVATED)
+    again = _signed().filter(revision__in=_revisions(Procedure.UseAfter.DEACTIVATED))
     back = CheckEvent.objects.standing().filter(revision__in=_revisions(Procedure.UseAfter.IN_USE))
-    later, returned = (some.filter(after, aircraft=OuterRef("aircraft")) for some in (down, back))
+    later, returned = (some.filter(after, aircraft=OuterRef("aircraft")) for some in (again, back))
     return down.filter(~Exists(later), ~Exists(returned))
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
 
-from django.db.models import Case, CharField, Count, F, Min, Q, QuerySet, Value, When
+from django.db.models import Case, CharField, Count, F, FloatField, Func, Min, Q, QuerySet, Value, When
 
 from checks.engine.due import DUE_SOON, IN_TOLERANCE, NO_RECORD, OVERDUE, PLANNED
 from checks.models import DuePoint
@@ -43,6 +43,7 @@ class DueRow:
     state: str
     done_on: dt.date | None
     event_id: UUID | None
+    owner: str
 
 
 @dataclass(frozen=True)
@@ -83,10 +84,15 @@ def gone_past_untold(today: dt.date) -> tuple[Q, Q, Q]:
     """Due points past their tolerance, past their due point, and of which no due point can be told. The
     first that is true decides: fields without a value make the others neither true nor false."""
     gone = Q(latest_on__lt=today)
-    gone |= Q(hours_left__lt=-F("check_due__tolerance_hours"))
-    gone |= Q(landings_left__lt=-F("check_due__tolerance_landings"))
+    gone |= Q(hours_left__lt=_minus("check_due__tolerance_hours"))
+    gone |= Q(landings_left__lt=_minus("check_due__tolerance_landings"))
     past = Q(calendar_on__lt=today) | Q(hours_left__lt=0) | Q(landings_left__lt=0)
     return gone, past, Q(untold=True)
+
+
+def _minus(field: str) -> Func:
+    """-F(field), without the conversion to text and back that Django asks of SQLite for each row."""
+    return Func(F(field), template="(-%(expressions)s)", output_field=FloatField())
 
 
 def count_states(points: QuerySet[DuePoint]) -> tuple[list[StateCount], dt.datetime | None]:
@@ -122,9 +128,12 @@ def due_rows(points: QuerySet[DuePoint], *, today: dt.date) -> Iterator[DueRow]:
         "calendar_on",
         "season_on",
         "check_due__tolerance_days",
+        "owner__first_name",
+        "owner__last_name",
+        "owner__username",
     )
     for pk, registration, aircraft, base, task, due, estimated, governing, hours, landings, *rest in values:
-        state, done, event, latest, *latest_parts = rest
+        state, done, event, latest, *latest_parts, first_name, last_name, username = rest
         known = "" if due is None else ABOUT if estimated else REACHED if governing in _USE else COUNTED
         yield DueRow(
             point_id=pk,
@@ -143,6 +152,7 @@ def due_rows(points: QuerySet[DuePoint], *, today: dt.date) -> Iterator[DueRow]:
             state=state,
             done_on=done,
             event_id=event,
+            owner=f"{first_name or ''} {last_name or ''}".strip() or username or "",
         )
 
 

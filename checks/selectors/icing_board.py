@@ -1,15 +1,17 @@
 """The icing status of a large fleet: how every aircraft stands first, then the words of those that are shown.
 
-Fewer rows leave the database than icing_statuses takes for the whole fleet: of overdue checks and of those
-without a record only their number, until a line is shown.
+It is worked out anew from the records each time: a state kept in a table could speak of a record that is no
+more, or be silent of one that is. Of due points only what the order of the list needs leaves the database:
+whether one speaks against, or how many where the gravest are to come first.
 """
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from django.db.models import Case, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value, When
+from django.db.models import Case, Exists, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value, When
 
 from checks.models import DuePoint
 from checks.selectors.due import gone_past_untold
@@ -32,22 +34,20 @@ from fleet.models import Aircraft, Base, Operator, UtilisationEntry, Variant
 _LATE_STEP = 10_000  # one number from the database: so many for each overdue check, one for each unknown
 
 
-@dataclass(frozen=True)
-class Line:
-    """One aircraft as it stands: its gravity sorts as that of IcingStatus does."""
+class Line(NamedTuple):
+    """One aircraft with the day of its latest utilisation. due: of a ranked board so many _LATE_STEP and ones
+    as due points speak against, of another one whether any does; of a stored aircraft it does not count."""
 
     pk: int
     registration: str
     state: str
+    state_since: dt.date | None
     base_id: int
     base: str
     variant_id: int
     variant: str
-    gravity: tuple[int, int]
-
-    @property
-    def words(self) -> str:
-        return NOTHING if self.gravity[0] == len(KINDS) else AGAINST
+    used_on: dt.date | None
+    due: int | None
 
     def as_aircraft(self) -> Aircraft:
         """The aircraft with as much of it as a list shows, without a query."""
@@ -58,31 +58,48 @@ class Line:
 
 @dataclass(frozen=True)
 class Board:
-    """How every aircraft stands, by registration, and what is known of them besides due points."""
+    """The aircraft by registration, and what is known of them besides due points."""
 
     operator: Operator
     today: dt.date
-    lines: tuple[Line, ...]
-    reasons: Mapping[int, tuple[Reason, ...]]
+    lines: Sequence[Line]
+    reasons: Mapping[int, Sequence[Reason]]
+    ranked: bool
+
+    def of_itself(self, line: Line) -> list[Reason]:
+        """What follows from the aircraft's own state and use. No query."""
+        return of_the_aircraft(line, self.today, self.operator)
+
+    def against(self, line: Line) -> bool:
+        """Whether anything is recorded against. A stored aircraft is, whatever is due on it. No query."""
+        return bool(line.due or line.pk in self.reasons or self.of_itself(line))
+
+    def words(self, line: Line) -> str:
+        return AGAINST if self.against(line) else NOTHING
+
+    def gravity(self, line: Line) -> tuple[int, int]:
+        """That of its IcingStatus, of a ranked board. No query."""
+        if not self.ranked:
+            raise ValueError("The board was made without ranks.")
+        reasons = [*self.reasons.get(line.pk, ()), *self.of_itself(line)]
+        late, unknown = (0, 0) if line.state == Aircraft.State.STORED else divmod(line.due or 0, _LATE_STEP)
+        places = [KINDS.index(reason.kind) for reason in reasons]
+        places += [KINDS.index(LATE)] if late else []
+        places += [KINDS.index(UNKNOWN)] if unknown else []
+        return (min(places), -len(reasons) - late - unknown) if places else (len(KINDS), 0)
 
 
-def board(*, at: dt.datetime, fleet: QuerySet[Aircraft]) -> Board:
-    """How the aircraft of the fleet stand. Five queries for any number of aircraft, and a fixed number more
-    where an instrument was found out of calibration."""
+def board(*, at: dt.datetime, fleet: QuerySet[Aircraft], ranked: bool = True) -> Board:
+    """How the aircraft of the fleet stand; ranked: by how much, too, which costs a look at every due point.
+    Five queries for any number of aircraft, and a fixed number more where an instrument was found out of
+    calibration."""
     operator = Operator.current()
     today = day_of(at, operator)
-    rows = _rows(fleet.exclude(state=Aircraft.State.LEFT), today)
+    lines = _lines(fleet.exclude(state=Aircraft.State.LEFT), today, ranked)
     reasons: dict[int, list[Reason]] = defaultdict(list)
     for aircraft_id, reason in of_other_records(fleet.order_by().values("pk"), today):
         reasons[aircraft_id].append(reason)
-    for row in rows:
-        reasons[row.pk] += of_the_aircraft(row, today, operator)
-    return Board(
-        operator,
-        today,
-        tuple(_line(row, reasons[row.pk]) for row in rows),
-        {key: tuple(found) for key, found in reasons.items()},
-    )
+    return Board(operator, today, lines, dict(reasons), ranked)
 
 
 def statuses_of(found: Board, lines: Iterable[Line]) -> list[IcingStatus]:
@@ -92,12 +109,16 @@ def statuses_of(found: Board, lines: Iterable[Line]) -> list[IcingStatus]:
     due: dict[int, list[Reason]] = defaultdict(list)
     for aircraft_id, reason in of_due_points(keys, found.today, found.operator):
         due[aircraft_id].append(reason)
-    return [status_of(line.as_aircraft(), [*found.reasons.get(line.pk, ()), *due[line.pk]]) for line in shown]
+    return [
+        status_of(
+            line.as_aircraft(), [*found.reasons.get(line.pk, ()), *found.of_itself(line), *due[line.pk]]
+        )
+        for line in shown
+    ]
 
 
-def _rows(fleet: QuerySet[Aircraft], today: dt.date) -> list:
-    """Named rows of the aircraft, with the day of the latest utilisation and the number of due points that
-    speak against."""
+def _lines(fleet: QuerySet[Aircraft], today: dt.date, ranked: bool) -> list[Line]:
+    """The lines by registration. One query."""
     gone, past, untold = gone_past_untold(today)
     speaks = Case(
         When(gone, then=Value(_LATE_STEP)),
@@ -106,37 +127,11 @@ def _rows(fleet: QuerySet[Aircraft], today: dt.date) -> list:
         default=Value(0),
         output_field=IntegerField(),
     )
-    points = DuePoint.objects.filter(aircraft=OuterRef("pk")).order_by().values("aircraft")
+    points = DuePoint.objects.filter(aircraft=OuterRef("pk")).order_by().annotate(speaks=speaks)
+    number = Subquery(points.values("aircraft").annotate(n=Sum("speaks")).values("n"))
     used = UtilisationEntry.objects.standing().filter(aircraft=OuterRef("pk")).order_by("-on")
-    return list(
-        fleet.annotate(
-            used_on=Subquery(used.values("on")[:1]), due=Subquery(points.annotate(n=Sum(speaks)).values("n"))
-        )
-        .order_by("registration")
-        .values_list(
-            "pk",
-            "registration",
-            "state",
-            "state_since",
-            "base_id",
-            "base__name",
-            "variant_id",
-            "variant__name",
-            "used_on",
-            "due",
-            named=True,
-        )
+    fleet = fleet.annotate(
+        used_on=Subquery(used.values("on")[:1]), due=number if ranked else Exists(points.filter(speaks__gt=0))
     )
-
-
-def _line(row, reasons: list[Reason]) -> Line:
-    """Due points of a stored aircraft do not speak against it: that it is stored does."""
-    stored = row.state == Aircraft.State.STORED
-    late, unknown = (0, 0) if stored else divmod(row.due or 0, _LATE_STEP)
-    places = [KINDS.index(reason.kind) for reason in reasons]
-    places += [KINDS.index(LATE)] if late else []
-    places += [KINDS.index(UNKNOWN)] if unknown else []
-    number = len(reasons) + late + unknown
-    gravity = (min(places), -number) if places else (len(KINDS), 0)
-    base, variant = (row.base_id, row.base__name), (row.variant_id, row.variant__name)
-    return Line(row.pk, row.registration, row.state, *base, *variant, gravity)
+    columns = (*Line._fields[:5], "base__name", "variant_id", "variant__name", "used_on", "due")
+    return [Line._make(row) for row in fleet.order_by("registration").values_list(*columns)]

@@ -28,7 +28,7 @@ from checks.selectors.defects import shown_of
 from checks.selectors.drift_words import advice, crossing_words, share_words
 from checks.selectors.due import due_points, due_rows
 from checks.selectors.icing import icing_statuses
-from checks.selectors.icing_board import board, statuses_of
+from checks.selectors.icing_board import statuses_of
 from checks.selectors.release import WITHIN, deferral_day
 from checks.selectors.story import Told
 from checks.selectors.story import told as tell
@@ -52,7 +52,7 @@ def aircraft_list(request: HttpRequest) -> HttpResponse:
     found = AircraftFilter(request.GET, queryset=Aircraft.objects.exclude(state=Aircraft.State.LEFT))
     context = {"filter": found, "understood": found.is_valid()}
     if context["understood"]:
-        standing = board(at=timezone.now(), fleet=found.qs)
+        standing = found.board_at(timezone.now())
         page = page_of_list(request, found.lines(standing), PER_PAGE, key=key_of)
         context |= {"page_obj": page, "lines": list_lines(statuses_of(standing, page))}
     template = "checks/aircraft_part.html" if is_part(request) else "checks/aircraft_list.html"

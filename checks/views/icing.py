@@ -9,8 +9,8 @@ from django.views.decorators.http import require_safe
 
 from checks.forms.aircraft import IcingFilter
 from checks.selectors import icing
-from checks.selectors.icing import AGAINST, IcingStatus, Reason
-from checks.selectors.icing_board import Line, board, statuses_of
+from checks.selectors.icing import IcingStatus, Reason
+from checks.selectors.icing_board import Line, statuses_of
 from checks.views import addresses
 from checks.views.access import needs
 from checks.views.paging import page_of_list
@@ -80,13 +80,13 @@ def icing_status(request: HttpRequest) -> HttpResponse:
     at = timezone.now()
     context = {"filter": found, "understood": found.is_valid(), "at": at}
     if context["understood"]:
-        standing = board(at=at, fleet=found.qs)
+        standing = found.board_at(at)
         lines = found.lines(standing)
         page = page_of_list(request, lines, PER_PAGE, key=key_of)
         context |= {
             "page_obj": page,
             "lines": [line(status) for status in statuses_of(standing, page)],
-            "against": sum(one.words == AGAINST for one in lines),
+            "against": sum(map(standing.against, lines)),
             "number": len(lines),
             "demo_banner": standing.operator.is_demo,  # known already: the frame need not ask
         }
