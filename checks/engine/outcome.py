@@ -87,9 +87,7 @@ def judge_check(
     missing = [f"observation missing: {o.name}" for o in observations if o.satisfactory is None]
     missing += [] if judged or observations else ["nothing is recorded"]
     missing += [_STALE] if stale else []
-    invalid = [
-        f"{p.name}: {r}" for p in judged if p.outcome == NOT_VALID and not p.too_low for r in p.reasons
-    ]
+    invalid = _gathered(p for p in judged if p.outcome == NOT_VALID and not p.too_low)
     reasons = (*(f"{p.name}: {r}" for p in judged for r in p.reasons), *poor, *missing)
     outside = {p.outcome for p in judged} & {OVER, UNDER}
     if outside or poor:
@@ -121,6 +119,18 @@ def _after_outside(outside: set[str], poor: list[str], escalate: bool) -> str:
         return ESCALATE
     # A purge clears blockages; it does not raise what is too low.
     return FIND_CAUSE if outside == {UNDER} and not poor else PURGE_AND_TEST
+
+
+def _gathered(points: Iterable[PointOutcome]) -> list[str]:
+    """Why points cannot be judged; what many points share is said once."""
+    names: dict[str, list[str]] = {}
+    for point in points:
+        for reason in point.reasons:
+            names.setdefault(reason, []).append(point.name)
+    return [
+        f"{of[0]}: {reason}" if len(of) == 1 else f"{reason} at {len(of)} points: {', '.join(of)}"
+        for reason, of in names.items()
+    ]
 
 
 def _seen(observation: Observation) -> str:

@@ -146,7 +146,8 @@ def _words(
     if event.next_action == ESCALATE:
         yield f"Escalated: still outside after {purges} purges."
     elif event.outcome not in _FINE and is_last:
-        yield f"Next: {event.next_action}."
+        invalid = event.next_action.removeprefix(f"{CheckEvent.Outcome.NOT_VALID}: ")
+        yield f"Next: {invalid}." if invalid == event.next_action else f"Not valid: {invalid}."
 
 
 def _acts(events: list[CheckEvent]) -> Iterator[Told]:

@@ -123,7 +123,8 @@ def test_a_not_valid_check_until_it_is_decided_or_repeated(
     assert reasons(world.forward) == []
     clock.shift(60)
     performed(world, world.forward, volume="")
-    assert [kind for kind, _ in reasons(world.forward)] == ["not valid check"]
+    told = "Pressure and flow check of 12 Mar 2025 is not valid: propeller nozzle: no value"
+    assert reasons(world.forward) == [("not valid check", told)]
     clock.shift(60)
     performed(world, world.forward)
     assert reasons(world.forward) == []

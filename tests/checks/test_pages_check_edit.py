@@ -259,6 +259,11 @@ def test_over_limit_says_why_at_once(client: Client, draft: CheckEvent) -> None:
     assert draft.is_draft and not draft.outcome
 
 
+def test_what_is_missing_is_said_and_is_no_next_step(client: Client, draft: CheckEvent) -> None:
+    text = outcome(client, draft, posted(draft, typed(draft, volume="")))
+    assert "<strong>Not valid: propeller nozzle: no value.</strong>" in text and "Next:" not in text
+
+
 def test_nothing_is_said_before_there_is_something_to_say(client: Client, draft: CheckEvent) -> None:
     text = outcome(client, draft, {})
     assert "Nothing to say yet" in text and "Before it can be signed" in text

@@ -76,6 +76,14 @@ def test_each_attempt_says_what_it_found_and_each_purge_its_number(
     assert last.endswith("Escalated: still outside after 2 purges.")
 
 
+def test_an_attempt_that_is_not_valid_says_why_and_calls_it_no_next_step(
+    world: World, clock: time_machine.Traveller
+) -> None:
+    event = performed(world, world.forward, volume="")
+    (line,) = told(attempts(event))
+    assert line.words[-1] == "Not valid: propeller nozzle: no value."
+
+
 def test_escalation_is_said_on_the_check_the_defect_and_the_icing_status(
     world: World, clock: time_machine.Traveller, browse: Client
 ) -> None:

@@ -48,6 +48,12 @@ DRY = Observation("fin", False, "lower third stays dry")
         ((LOW, NOZZLE), (*WET, DRY), OVER, PURGE_AND_TEST),
         ((BLIND, HIGH), WET, OVER, PURGE_AND_TEST),  # what is over stays over beside what cannot be judged
         ((BLIND, NOZZLE), WET, NOT_VALID, "not valid: test port: no fluid temperature"),
+        (
+            (BLIND, replace(BLIND, name="fin port"), replace(NOZZLE, table=None)),
+            WET,
+            NOT_VALID,
+            "not valid: no fluid temperature at 2 points: test port, fin port; nozzle: no limit table",
+        ),
         ((FAINT, NOZZLE), WET, NOT_VALID, DECIDE_IN_WRITING),
         ((replace(FAINT, low_decided=True), NOZZLE), WET, WITHIN, RELEASE_MAY_BE_ASKED),
         ((FAINT, replace(NOZZLE, table=None)), WET, NOT_VALID, "not valid: nozzle: no limit table"),
