@@ -205,6 +205,10 @@ class _Rows:
     def _named_faults(self, act: str, name: str, told: dict[str, Any]) -> Iterator[str]:
         found = self.named[act, name].get(told[name].get("id"))
         yield from _row_faults(name.replace("_", " "), told[name], found)
+        if isinstance(found, IntervalRevision):
+            only_on = found.only_on.order_by("registration").values_list("registration", flat=True)
+            if told["only_on"] != list(only_on):
+                yield "the aircraft that it names differ from those that were approved"
         if isinstance(found, Revision):
             stored = _as_told(self.approved[found.pk])
             yield from (

@@ -19,6 +19,7 @@ from checks.models import (
     ExpectedValue,
     FirstReading,
     FluidMix,
+    IntervalRevision,
     LimitRow,
     LimitTable,
     MelItem,
@@ -40,6 +41,7 @@ from checks.services.doubt import report_out_of_calibration, review_doubt
 from checks.services.evidence import add_photo
 from checks.services.extension import answer_extension, ask_extension
 from checks.services.handover import open_steps, seen_key, take_over
+from checks.services.programme import TERMS, approve_interval, type_revision
 from checks.services.record import discard_draft
 from checks.services.sign import sign_performed
 from fleet import guards, system_checks
@@ -56,6 +58,7 @@ FROZEN = [
     CheckEvent,
     Revision,
     MelItem,
+    IntervalRevision,
     LimitRow,
     *(model for _, model, _ in PARTS),
     *guard_rules.WRITTEN_ONCE,
@@ -115,7 +118,18 @@ def _history() -> World:
         aircraft=world.forward, base=batch.base, on=world.today, made_at=NOON
     )
     PackageChange.objects.create(package=package, what="accepted", by=controller, at=NOON)
+    interval(world)
     return world
+
+
+def interval(world: World) -> None:
+    """An interval revised for one aircraft, and approved."""
+    task, controller = world.recurring(world.forward), world.person("controller1")
+    terms = {name: getattr(task, name) for name in TERMS} | {"interval_days": 41}
+    waiting = type_revision(
+        check=task, by=controller, terms=terms, only_on=[world.forward], reason="Invented: experience."
+    )
+    approve_interval(revision=waiting, by=world.person("director1"), password=PASSWORD)
 
 
 def papers(world: World, defect: Defect) -> None:
@@ -152,7 +166,8 @@ def test_every_row_kind_that_is_part_of_a_check_or_revision_is_guarded() -> None
     of_check |= {"EntryQuestion", "ExpectedValue", "FirstReading"}
     assert names == of_check | {"Step", "LimitTable"}
     guarded = {guard.table for guard in guard_rules.rules()}
-    assert {model._meta.db_table for model in [*FROZEN, ChainHead, WorkPackage]} == guarded
+    named = IntervalRevision.only_on.through
+    assert {model._meta.db_table for model in [*FROZEN, ChainHead, WorkPackage, named]} == guarded
 
 
 @pytest.mark.parametrize("model", FROZEN, ids=lambda model: model.__name__)
