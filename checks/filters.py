@@ -13,7 +13,7 @@ from django.http import QueryDict
 from checks.engine.due import NO_RECORD
 from checks.models import DuePoint, RecurringCheck
 from checks.selectors.due import ORDER, STATES
-from fleet.models import Base
+from fleet.models import Base, User
 
 MOST_DAYS = 3650
 
@@ -22,6 +22,12 @@ def task_titles() -> list[tuple[str, str]]:
     """The tasks of the programme, each title once. One query."""
     titles = RecurringCheck.objects.filter(active=True).order_by("title").values_list("title", flat=True)
     return [(title, title) for title in titles.distinct()]
+
+
+def owners(request: object) -> QuerySet[User]:
+    """Who sees to any due point."""
+    owned = DuePoint.objects.exclude(owner=None).order_by().values("owner")
+    return User.objects.filter(pk__in=owned).order_by("first_name", "last_name", "username")
 
 
 class OfAircraft(django_filters.FilterSet):
@@ -66,7 +72,7 @@ class OfAircraft(django_filters.FilterSet):
 class DueFilter(OfAircraft):
     """Which due points to list, given a queryset of checks.selectors.due.due_points."""
 
-    SAID = OfAircraft.SAID | {"task": "task {}", "horizon": "due within {} days"}
+    SAID = OfAircraft.SAID | {"task": "task {}", "horizon": "due within {} days", "owner": "owner {}"}
     WHOLE = "the whole due list"
 
     SORTS = {
@@ -86,6 +92,9 @@ class DueFilter(OfAircraft):
         validators=[MinValueValidator(0), MaxValueValidator(MOST_DAYS)],
         widget=forms.NumberInput(attrs={"min": 0, "max": MOST_DAYS, "inputmode": "numeric"}),
     )
+    owner = django_filters.ModelChoiceFilter(
+        queryset=owners, label="Owner", empty_label="everybody", null_label="nobody"
+    )
     state = django_filters.ChoiceFilter(
         choices=[(state, state) for state in STATES], label="State", empty_label="every state"
     )
@@ -101,6 +110,9 @@ class DueFilter(OfAircraft):
     def within(self, points: QuerySet[DuePoint], name: str, days: int) -> QuerySet[DuePoint]:
         """Due by then; what has no record stays in, since nobody can say that it is later."""
         return points.filter(Q(due_on__lte=self.today + dt.timedelta(days=int(days))) | Q(state=NO_RECORD))
+
+    def label_of(self, name: str, value: object) -> object:
+        return "nobody" if name == "owner" and value == "null" else value
 
     @property
     def listed(self) -> QuerySet[DuePoint]:

@@ -28,6 +28,7 @@ COLUMNS = (
     "Tolerance until",
     "That is",
     "Last done",
+    "Owner",
 )
 
 
@@ -47,7 +48,7 @@ class DueList:
 def due_list(query: QueryDict, *, today: dt.date | None = None) -> DueList | None:
     """All rows that the page shows for the same query, over all its pages; None: not understood.
 
-    Three queries, and one for each of the filters base and task.
+    Three queries, and one for each of the filters base, task and owner.
     """
     today = today or timezone.localdate()
     operator = Operator.current()
@@ -77,4 +78,5 @@ def cells(row: DueRow) -> tuple[Cell, ...]:
         row.latest_on,
         row.latest_known,
         row.done_on,
+        row.owner,
     )

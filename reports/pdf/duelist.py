@@ -12,17 +12,18 @@ from reports.pdf.frame import Shown, list_document, table
 
 # Column, width in points, whether digits stand to the right; the widths fill a landscape A4 sheet.
 COLUMNS = (
-    ("Aircraft", 52, False),
-    ("Base", 74, False),
-    ("Task", 118, False),
+    ("Aircraft", 48, False),
+    ("Base", 66, False),
+    ("Task", 104, False),
     ("State", 70, False),
-    ("Due", 96, False),
+    ("Due", 84, False),
     ("Governed by", 58, False),
     ("Days left", 38, True),
     ("Hours left", 48, True),
     ("Landings left", 46, True),
-    ("Tolerance until", 96, False),
-    ("Last done", 60, False),
+    ("Tolerance until", 84, False),
+    ("Last done", 56, False),
+    ("Owner", 54, False),
 )
 NOTES = (
     "Whichever occurs first of days, months, hours, landings and season date. "
@@ -69,6 +70,7 @@ def _line(row: DueRow) -> tuple[str | Shown, ...]:
         _number(row.landings_left),
         dated(row.latest_on, row.latest_known),
         _day(row.done_on),
+        row.owner,
     )
 
 

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from checks.models import DuePoint
-from checks.services.due import refresh_due
+from checks.services.due import note_due_point, refresh_due
 from checks.views.due import PER_PAGE
 from fleet.models import Aircraft
 from tests.checks.due_history import done, fly, point
@@ -108,6 +108,19 @@ def test_counts_follow_the_other_filters_but_not_the_state(world: World, browse:
     assert numbers["overdue"] == 1 and numbers["no record"] == others and numbers["planned"] == 0
 
 
+def test_the_owner_stands_in_the_list_and_filters_it(world: World, browse: Client) -> None:
+    owned, owner = point(world, world.fleet[0]), world.person("controller1")
+    note_due_point(point=owned, by=owner, owner=owner, remarks="")
+    (row,) = browse.get("/due/", {"owner": owner.pk}).context["rows"]
+    assert (row.point_id, row.owner) == (owned.pk, str(owner))
+    answer = browse.get("/due/", {"owner": "null"})
+    rows = answer.context["rows"]
+    assert rows and owned.pk not in {row.point_id for row in rows} and {row.owner for row in rows} == {""}
+    assert answer.context["filter"].words == "owner nobody"
+    choices = list(answer.context["filter"].form.fields["owner"].choices)
+    assert [label for _, label in choices] == ["everybody", "nobody", str(owner)]
+
+
 @pytest.mark.parametrize(
     ("query", "label"),
     [
@@ -116,6 +129,7 @@ def test_counts_follow_the_other_filters_but_not_the_state(world: World, browse:
         ({"state": "late"}, "State"),
         ({"base": "99999"}, "Base"),
         ({"task": "none such"}, "Task"),
+        ({"owner": "99999"}, "Owner"),
     ],
 )
 def test_a_filter_not_understood_shows_no_list(world: World, browse: Client, query: dict, label: str) -> None:
@@ -156,8 +170,8 @@ def test_pages_hold_fifty_and_never_overlap(browse: Client) -> None:
 
 def test_exports_carry_the_filter_but_not_the_page(world: World, browse: Client) -> None:
     page = browse.get("/due/?aircraft=Q-0&state=no+record&page=last").content.decode()
-    for kind in ("csv", "pdf"):
-        assert f'href="/reports/due.{kind}?aircraft=Q-0&amp;state=no+record"' in page
+    for file in ("lists/due.csv", "due.pdf"):
+        assert f'href="/reports/{file}?aircraft=Q-0&amp;state=no+record"' in page
 
 
 def test_nothing_to_show_says_why(browse: Client) -> None:

@@ -125,6 +125,7 @@ def in_words(row: dict[str, str]) -> dict[str, str]:
         "Tolerance until": prefix.get(row["That is"], "") + day(row["Tolerance until"]),
         "Base": row["Base"],
         "Last done": day(row["Last done"]),
+        "Owner": row["Owner"],
     }
 
 
@@ -141,6 +142,7 @@ ON_PAPER = (
     "Landings left",
     "Tolerance until",
     "Last done",
+    "Owner",
 )
 QUERIES = ["", "?state=overdue", "?horizon=60&aircraft=Q-000", "?sort=-task", "?task=Wet-out+run"]
 
@@ -163,6 +165,7 @@ def test_page_csv_and_pdf_say_the_same(world: World, browse: Client, query: str)
             "Hours left",
             "Landings left",
             "Last done",
+            "Owner",
         ):
             if row[name]:
                 at = flat.find(re.sub(r"\s+", " ", row[name]), at)
@@ -192,9 +195,10 @@ def test_paper_without_rows(world: World, browse: Client) -> None:
 
 
 def test_files_name_the_day(world: World, browse: Client) -> None:
-    for kind, mime in (("csv", "text/csv"), ("pdf", "application/pdf")):
-        answer = browse.get(f"/reports/due.{kind}")
-        assert answer["Content-Disposition"] == f'attachment; filename="due-list-2025-03-12.{kind}"'
+    named = {"lists/due.csv": "due-2025-03-12.csv", "due.pdf": "due-list-2025-03-12.pdf"}
+    for (path, name), mime in zip(named.items(), ("text/csv", "application/pdf"), strict=True):
+        answer = browse.get(f"/reports/{path}")
+        assert answer["Content-Disposition"] == f'attachment; filename="{name}"'
         assert answer["Content-Type"].startswith(mime)
 
 
@@ -208,16 +212,16 @@ def test_text_of_people_is_no_formula(world: World, browse: Client) -> None:
     assert "=HYPERLINK" in re.sub(r"\s", "", pdf_text(browse, ""))
 
 
-@pytest.mark.parametrize("kind", ["csv", "pdf"])
-def test_a_filter_not_understood_leads_to_the_page_that_explains_it(browse: Client, kind: str) -> None:
-    answer = browse.get(f"/reports/due.{kind}?horizon=soon&state=overdue")
+@pytest.mark.parametrize("file", ["lists/due.csv", "due.pdf"])
+def test_a_filter_not_understood_leads_to_the_page_that_explains_it(browse: Client, file: str) -> None:
+    answer = browse.get(f"/reports/{file}?horizon=soon&state=overdue")
     assert (answer.status_code, answer["Location"]) == (302, "/due/?horizon=soon&state=overdue")
 
 
-@pytest.mark.parametrize("kind", ["csv", "pdf"])
-def test_strangers_get_no_file(kind: str, outsider, client_of: Callable[..., Client]) -> None:
-    assert Client().get(f"/reports/due.{kind}").status_code == 302
-    assert client_of(outsider).get(f"/reports/due.{kind}").status_code == 403
+@pytest.mark.parametrize("file", ["lists/due.csv", "due.pdf"])
+def test_strangers_get_no_file(file: str, outsider, client_of: Callable[..., Client]) -> None:
+    assert Client().get(f"/reports/{file}").status_code == 302
+    assert client_of(outsider).get(f"/reports/{file}").status_code == 403
 
 
 def test_queries_do_not_grow(world: World, browse: Client) -> None:
