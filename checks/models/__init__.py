@@ -32,7 +32,7 @@ from checks.models.procedure import LimitRow, LimitTable, Procedure, Revision, S
 from checks.models.programme import DuePoint, IntervalRevision, RecurringCheck, Terms
 from checks.models.question import EntryQuestion, ExpectedValue, FirstReading
 from checks.models.record import ChainHead, Record, Signature
-from checks.models.stock import FluidMix, StockItem, StockMovement
+from checks.models.stock import FluidMix, FluidTaken, StockItem, StockMovement
 from checks.models.trend import DriftRun, SeriesState
 from checks.models.use_season import UseSeason
 
@@ -58,6 +58,7 @@ __all__ = [
     "FerryPermit",
     "FirstReading",
     "FluidMix",
+    "FluidTaken",
     "ForecastCard",
     "Handover",
     "ImportBatch",

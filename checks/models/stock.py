@@ -150,6 +150,25 @@ class StockMovement(models.Model):
         return "L" if self.batch_id else ""
 
 
+class FluidTaken(models.Model):
+    """What a signed check took from the batch it names: the litres of its procedure as it was signed,
+    frozen with it. A check without such a row was signed before this was kept."""
+
+    event = models.ForeignKey("checks.CheckEvent", models.CASCADE, related_name="fluid_taken")
+    batch = models.ForeignKey("fleet.FluidBatch", models.PROTECT, related_name="+")
+    litres = models.DecimalField(max_digits=6, decimal_places=1)
+
+    class Meta:
+        ordering = ["event"]
+        constraints = [
+            models.UniqueConstraint(fields=["event"], name="fluid_taken_once_per_event"),
+            models.CheckConstraint(condition=Q(litres__gt=0), name="fluid_taken_above_nothing"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.litres:f} L of {self.batch}"
+
+
 class FluidMix(models.Model):
     """What the operator's source says of two kinds of fluid in one tank. The newest of a pair holds.
 

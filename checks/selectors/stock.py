@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models.functions import Coalesce
 
 from checks.engine.stock import ADD, COUNT, TAKE, Entry, Lot, on_hand
 from checks.models import CheckEvent, FluidMix, StockItem, StockMovement
@@ -62,16 +63,18 @@ class Spares:
 
 
 def fluid_events() -> QuerySet[CheckEvent]:
-    """Signed checks, not superseded, that name a batch and whose procedure takes fluid."""
+    """Signed checks, not superseded, that took from a batch, with `took`: the litres kept when signed; of
+    those signed before these were kept, the litres that their procedure states today."""
     signed = CheckEvent.objects.signed().exclude(superseded_by__state=CheckEvent.State.SIGNED)
-    return signed.filter(fluid_batch__isnull=False, revision__procedure__fluid_litres__gt=0)
+    took = Coalesce("fluid_taken__litres", "revision__procedure__fluid_litres")
+    return signed.filter(fluid_batch__isnull=False).annotate(took=took).filter(took__gt=0)
 
 
 def fluid_stock(*, batch_id: int | None = None) -> list[BatchStock]:
     """Every batch at every base where it ever was, the earliest expiry first. Three queries.
 
-    A check takes what its procedure states from the batch that it names, at the base where it was done;
-    where an entry 'used' names the check, that entry's litres are taken instead.
+    A check took what its procedure stated as it was signed, from the batch that it names at the base where it
+    was done; where an entry 'used' names the check, that entry's litres are taken instead.
     """
     one = {} if batch_id is None else {"batch": batch_id}
     batches = FluidBatch.objects.all() if batch_id is None else FluidBatch.objects.filter(pk=batch_id)
@@ -84,9 +87,7 @@ def fluid_stock(*, batch_id: int | None = None) -> list[BatchStock]:
     told = _moved(entries, StockMovement.objects.standing().filter(batch__isnull=False, **one), "batch_id")
     events = fluid_events() if batch_id is None else fluid_events().filter(fluid_batch=batch_id)
     columns = ("pk", "fluid_batch_id", "base_id", "work_date", "signed_at")
-    for event, batch, base, on, at, litres in events.values_list(
-        *columns, "revision__procedure__fluid_litres"
-    ):
+    for event, batch, base, on, at, litres in events.values_list(*columns, "took"):
         if event not in told:
             entries[batch, base].append(Entry(on, at, TAKE, litres))
     found = [BatchStock(known[batch], base, on_hand(rows)) for (batch, base), rows in entries.items()]

@@ -24,6 +24,7 @@ LATER_PARTS = {
     "first_readings": ("step_id", "sequence"),
     "questions": ("step_id",),
     "expected_values": ("point_id",),
+    "fluid_taken": ("pk",),
 }
 _INSTRUMENT = {
     "code": "instrument__code",
@@ -41,7 +42,7 @@ def event_payload(event: CheckEvent) -> dict[str, Any]:
 
 
 def event_payloads(keys: Iterable[UUID]) -> dict[UUID, dict[str, Any]]:
-    """The same of many events, by key; those that are not there are left out. Twelve queries."""
+    """The same of many events, by key; those that are not there are left out. Thirteen queries."""
     events = {
         event.pk: event
         for event in CheckEvent.objects.select_related("aircraft", "base", "revision__procedure").filter(

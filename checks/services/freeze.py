@@ -7,7 +7,16 @@ import datetime as dt
 from decimal import Decimal
 
 from checks.engine.units import to_grid
-from checks.models import CheckEvent, EntryQuestion, ExpectedValue, Reading, Record, Result, Signature
+from checks.models import (
+    CheckEvent,
+    EntryQuestion,
+    ExpectedValue,
+    FluidTaken,
+    Reading,
+    Record,
+    Result,
+    Signature,
+)
 from checks.services.chain import append
 from checks.services.evaluate import Evaluation, PointLine
 from checks.services.event_payload import event_payload
@@ -29,6 +38,7 @@ def freeze(*, event: CheckEvent, evaluation: Evaluation, at: dt.datetime) -> Non
         ExpectedValue(event=event, point_id=point, low=_stored(one.low), high=_stored(one.high))
         for point, one in evaluation.expected.items()
     )
+    FluidTaken.objects.bulk_create(fluid_taken(event))
     event.outcome = evaluation.outcome
     event.outcome_reason = "\n".join(evaluation.reasons)
     event.next_action = _short(evaluation.next_action)
@@ -36,6 +46,15 @@ def freeze(*, event: CheckEvent, evaluation: Evaluation, at: dt.datetime) -> Non
     event.state, event.signed_at = CheckEvent.State.SIGNED, at
     event.full_clean(validate_unique=False)
     event.save(update_fields=["outcome", "outcome_reason", "next_action", "too_low", "state", "signed_at"])
+
+
+def fluid_taken(event: CheckEvent) -> list[FluidTaken]:
+    """What the event takes from the batch that it names, as its procedure states now; nothing where either is
+    not said."""
+    litres = event.revision.procedure.fluid_litres
+    if not event.fluid_batch_id or not litres:
+        return []
+    return [FluidTaken(event=event, batch_id=event.fluid_batch_id, litres=litres)]
 
 
 def write_signature(

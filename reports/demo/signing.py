@@ -8,10 +8,10 @@ import datetime as dt
 
 from django.db import connection
 
-from checks.models import CheckEvent, Defect, LimitTable, Procedure, Rectification, Signature
+from checks.models import CheckEvent, Defect, FluidTaken, LimitTable, Procedure, Rectification, Signature
 from checks.services.defects import keep_deferral, raise_for_event, written_deferral
 from checks.services.evaluate import Evaluation, evaluate
-from checks.services.freeze import freeze, write_signature
+from checks.services.freeze import fluid_taken, freeze, write_signature
 from checks.services.kept import link
 from checks.services.persons import Signatory, authorised
 from checks.services.sign import STATEMENTS
@@ -62,13 +62,15 @@ class Signing:
         return simple and event.revision_id not in self.measuring and not plan.unsatisfactory
 
     def _freeze_alike(self, pairs: Pairs) -> None:
-        """What `freeze` writes for such a check, for all of them at once: there are no rows beside it."""
+        """What `freeze` writes for such a check, for all of them at once: but the fluid no rows beside it."""
         for plan, event in pairs:
             evaluation = self._evaluation(plan, event)
             event.outcome = evaluation.outcome
             event.outcome_reason = "\n".join(evaluation.reasons)
             event.next_action = evaluation.next_action
             event.state, event.signed_at = CheckEvent.State.SIGNED, event.started_at + TAKES
+        taken = [one for _, event in pairs for one in fluid_taken(event)]
+        FluidTaken.objects.bulk_create(taken, batch_size=500)
         fields = ["outcome", "outcome_reason", "next_action", "state", "signed_at"]
         CheckEvent.objects.bulk_update([event for _, event in pairs], fields, batch_size=100)
 

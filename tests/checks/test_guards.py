@@ -19,6 +19,7 @@ from checks.models import (
     ExpectedValue,
     FirstReading,
     FluidMix,
+    FluidTaken,
     IntervalRevision,
     LimitRow,
     LimitTable,
@@ -60,6 +61,8 @@ FROZEN = [
     MelItem,
     IntervalRevision,
     LimitRow,
+    IntervalRevision,
+    IntervalRevision.only_on.through,
     *(model for _, model, _ in PARTS),
     *guard_rules.WRITTEN_ONCE,
 ]
@@ -81,6 +84,7 @@ def _history() -> World:
     FirstReading.objects.create(event=draft, step=first.step, **read)
     ExpectedValue.objects.create(event=draft, point=world.point(world.forward, "port"), low=80, high=110)
     mate = world.person("technician2")
+    FluidTaken.objects.create(event=draft, batch=world.master.batches["fb-101"], litres=2)
     add_photo(event=draft, by=mate, content=jpeg())
     take_over(event=draft, by=mate, seen=seen_key(open_steps(draft)))
     low = sign_performed(event=draft, by=mate, password=PASSWORD)
@@ -114,6 +118,15 @@ def _history() -> World:
         kind="counted", on=world.today, base=batch.base, batch=batch, quantity=5, **kept
     )
     FluidMix.objects.create(kind_a="A", kind_b="B", allowed=False, source_reference="Invented.", **kept)
+    task = world.recurring(world.forward)
+    revised = type_revision(
+        check=task,
+        by=controller,
+        terms={name: getattr(task, name) for name in TERMS} | {"interval_days": 150},
+        only_on=[world.forward],
+        reason="Invented.",
+    )
+    approve_interval(revision=revised, by=world.person("director1"), password=PASSWORD)
     package = WorkPackage.objects.create(
         aircraft=world.forward, base=batch.base, on=world.today, made_at=NOON
     )
@@ -163,7 +176,7 @@ def test_every_row_kind_that_is_part_of_a_check_or_revision_is_guarded() -> None
     """Read from the models, so that a new one can't be forgotten; the names here are the ones known today."""
     names = {model.__name__ for _, model, _ in PARTS}
     of_check = {"Reading", "Observation", "CautionFollowed", "Result", "Reset", "Photo", "Handover"}
-    of_check |= {"EntryQuestion", "ExpectedValue", "FirstReading"}
+    of_check |= {"EntryQuestion", "ExpectedValue", "FirstReading", "FluidTaken"}
     assert names == of_check | {"Step", "LimitTable"}
     guarded = {guard.table for guard in guard_rules.rules()}
     named = IntervalRevision.only_on.through

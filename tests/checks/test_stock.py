@@ -1,6 +1,7 @@
 """Stock: what entries and signed checks come to, corrections that keep what they correct, and refusals."""
 
 import datetime as dt
+import json
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
@@ -23,8 +24,10 @@ from checks.selectors.stock import (
 from checks.services.correct import correct
 from checks.services.errors import RecordError
 from checks.services.stock import record_mix, record_movement
+from checks.services.verify import verify_event
 from fleet.models import Fitment, FluidBatch, Part
 from fleet.services import fit_part, remove_part
+from tests.checks.due_history import done
 from tests.checks.season_world import NOON, TODAY, filter_element, flown, season_world, takes
 from tests.world import World
 
@@ -64,6 +67,7 @@ def named(world: World, on: D, code: str = "pressure-flow", name: str | None = "
     """A signed check that names a batch; the small world's own choice of batch is put aside."""
     from reports.demo import writer
 
+    world.revision(world.forward, code).procedure.refresh_from_db()
     wanted = batch(world, name) if name else None
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(writer.Batches, "take", lambda *_: wanted)
@@ -75,14 +79,33 @@ def test_a_delivery_is_the_first_entry(world: World) -> None:
     assert litres(world, base="middle") == 0
 
 
-def test_a_signed_check_takes_what_its_procedure_states_from_the_batch_it_names(world: World) -> None:
+def test_a_signed_check_takes_what_its_procedure_stated_from_the_batch_it_names(world: World) -> None:
     takes("pressure-flow", "6.5")
     named(world, D(2025, 8, 1))
     named(world, D(2025, 8, 2), name=None)
     named(world, D(2025, 8, 3), code="fluid-concentration")
     assert litres(world) == L("393.5") - L("0.2")
     takes("pressure-flow", "8")
-    assert litres(world) == L("391.8"), "derived from the events, nothing is stored twice"
+    assert litres(world) == L("393.3"), "another figure changes nothing that was signed before"
+    named(world, D(2025, 8, 4))
+    assert litres(world) == L("385.3")
+
+
+def test_what_was_taken_is_in_the_record(world: World) -> None:
+    takes("pressure-flow", "6.5")
+    event = named(world, D(2025, 8, 1))
+    (row,) = event.fluid_taken.all()
+    assert (row.litres, row.batch) == (L("6.5"), batch(world)) and verify_event(event) == []
+    told = json.loads(event.signatures.get(act="performed").record.canonical)
+    assert [part["litres"] for part in told["fluid_taken"]] == ["6.5"]
+
+
+def test_of_checks_from_before_it_was_kept_the_procedure_tells(world: World) -> None:
+    takes("pressure-flow", "6.5")
+    done(world, world.forward, D(2025, 8, 1), fluid_batch=batch(world))
+    assert litres(world) == L("393.5")
+    takes("pressure-flow", "8")
+    assert litres(world) == 392
 
 
 def test_a_draft_takes_nothing_and_a_correction_takes_once(world: World) -> None:
