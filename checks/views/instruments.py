@@ -96,7 +96,10 @@ def instrument_detail(request: HttpRequest, code: str) -> HttpResponse:
     instrument = get_object_or_404(known.select_related("base"), code=code)
     context = {
         "instrument": instrument,
-        "calibrations": instrument.calibrations.order_by("-calibrated_on"),
+        "calibrations": [
+            (one, None if one.error_found is None else plain(one.error_found).replace("-", "−"))
+            for one in instrument.calibrations.order_by("-calibrated_on")
+        ],
         "findings": instrument.findings.select_related("instrument", "replaced_by"),
         "facts": facts(instrument),
         "unit_label": unit_label(instrument),

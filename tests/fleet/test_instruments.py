@@ -181,9 +181,12 @@ def test_detail_shows_every_calibration(client_of, technician, stored):
     url = reverse("checks:instrument_detail", args=["good"])
     assert client_of(technician).get(url).status_code == 404
     Instrument.objects.filter(pk=stored.instrument_id).update(code="good")
-    text = client_of(technician).get(url).content.decode()
+    stored.instrument.calibrations.filter(result="failed").update(error_found="-9.5")
+    page = client_of(technician).get(url)
+    text = page.content.decode()
     assert reverse("checks:certificate", args=[stored.pk]) in text
     assert "no file" in text and "failed" in text
+    assert [error for _, error in page.context["calibrations"]] == [None, "−9.5"]
 
 
 @pytest.mark.parametrize(
