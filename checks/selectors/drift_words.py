@@ -121,8 +121,18 @@ def _why(state: SeriesState):
         yield TOGETHER
     if facts.get("left_out"):
         yield f"Left out: {facts['left_out']} readings at temperatures that nothing can bring to 20 °C."
+    if facts.get("in_doubt"):
+        yield _in_doubt(len(facts["in_doubt"]), facts.get("last_on"))
     if state.action in (PURGE_BEFORE, REPLACE):
         yield which_panel(state)
+
+
+def _in_doubt(number: int, last_on: str | None) -> str:
+    """What is left out for an instrument out of calibration, and how old what is said here therefore is."""
+    left_out = "1 reading" if number == 1 else f"{number} readings"
+    day = last_on and day_words(dt.date.fromisoformat(last_on))
+    rests = f"rests on readings up to {day}" if day else "says nothing of it"
+    return f"Left out: {left_out} in doubt, with an instrument out of calibration. What is said here {rests}."
 
 
 def _by(verb: str, state: SeriesState) -> str:

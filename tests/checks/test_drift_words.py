@@ -136,6 +136,14 @@ def test_notices_are_said() -> None:
     assert SHORTER in why and TOGETHER in why and any("Left out: 2" in line for line in why)
 
 
+def test_what_is_in_doubt_is_told_with_the_day_up_to_which_the_rest_reaches() -> None:
+    facts = {"in_doubt": ["a", "b"], "last_on": day(-400).isoformat()}
+    (words,) = advice(a_series(state=STATE.STEADY, action="nothing", facts=facts)).why
+    assert words.startswith("Left out: 2 readings in doubt") and f"{day(-400).year}" in words
+    (words,) = advice(a_series(state=STATE.STEADY, action="nothing", facts={"in_doubt": ["a"]})).why
+    assert words.startswith("Left out: 1 reading in doubt") and words.endswith("says nothing of it.")
+
+
 def test_a_life_without_a_reading_says_so() -> None:
     series = a_series(
         state=STATE.TOO_FEW, action="look at the next check", readings_in_life=0, life_began_on=day(-3)

@@ -266,7 +266,7 @@ def test_paper_memory_and_corrections_are_held_against_nothing(known: World) -> 
     event = sign(known, draft(known, series=USUAL))
     again = correct(event=event, by=known.person("technician1"), reason="A slip of the pen.")
     sign(known, keep(known, again, series=USUAL))
-    assert event.expected_values.exists() and questioned(known) == [False] * 7
+    assert event.expected_values.exists() and questioned(known) == [False] * 6
 
 
 def questioned(world: World) -> list[bool]:

@@ -210,8 +210,17 @@ def test_ranking_puts_what_drifts_before_what_does_not(truth: Truth, states):
 def test_the_open_cases_stand_first(truth: Truth, states):
     first = list(SeriesState.objects.values_list("aircraft__registration", flat=True)[:4])
     assert {truth.cases["open over limit"], truth.cases["deferred over limit"]} <= set(first)
-    closing = states[truth.cases["read low by a faulty gauge"], "port"]
-    assert closing.state in FOUND
+
+
+def test_what_a_faulty_gauge_hid_is_told_by_the_nozzle_and_not_by_its_own_readings(truth: Truth, states):
+    """The truth is closing. What the gauge read of the port is left out, so the port can't tell; the vessel
+    at the nozzle read what it is."""
+    case = truth.cases["read low by a faulty gauge"]
+    port, nozzle = states[case, "port"], states[case, "nozzle"]
+    assert truth.series[case, "port"].share > CLEAR and nozzle.state in FOUND
+    hidden = CheckEvent.objects.filter(pk__in=port.facts["in_doubt"])
+    assert len(hidden) == 2
+    assert dt.date.fromisoformat(port.facts["last_on"]) < min(event.work_date for event in hidden)
 
 
 def test_truth_can_be_kept_as_a_file(truth: Truth):
