@@ -40,10 +40,11 @@ PER_PAGE = 50
 @needs("checks.view_records")
 def due_list(request: HttpRequest) -> HttpResponse:
     """What is due on the fleet, soonest first; htmx gets the list alone."""
-    today = timezone.localdate()
-    points = due_points(today=today, soon_days=Operator.current().due_soon_days)
+    today, operator = timezone.localdate(), Operator.current()
+    points = due_points(today=today, soon_days=operator.due_soon_days)
     found = DueFilter(request.GET, queryset=points, today=today)
     context = {"filter": found, "today": today, "understood": found.is_valid()}
+    context["demo_banner"] = operator.is_demo  # known already: the frame need not ask
     if context["understood"]:
         context |= _page_of(request, found, today)
     return render(request, "checks/due_part.html" if request.htmx else "checks/due_list.html", context)

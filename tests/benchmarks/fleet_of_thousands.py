@@ -10,7 +10,7 @@ from decimal import Decimal
 from django.db import connection
 from django.utils import timezone
 
-from checks.models import CheckEvent, Procedure, RecurringCheck, Revision
+from checks.models import CautionFollowed, CheckEvent, Defect, Procedure, RecurringCheck, Revision
 from fleet.models import Aircraft, UtilisationEntry
 from tests.guards import guards_lifted
 from tests.world import World
@@ -111,6 +111,54 @@ def _events(
                     hours=Decimal(rng.randrange(150_000, 600_000)) / 100,
                     landings=rng.randrange(1500, 6000),
                 )
+
+
+def trouble(world: World, *, seed: int = 12) -> None:
+    """What stands against flight in icing besides due points, on a few aircraft in a hundred of each: open
+    defects, newest checks that are not valid, drafts that left something disturbed, deactivated systems."""
+    rng, by = random.Random(seed), world.person("technician1")
+    fleet = list(Aircraft.objects.filter(registration__startswith="Q-X").order_by("pk"))
+    work, off = (Revision.objects.get(procedure__code=code) for code in ("task-0", "task-1"))
+    Procedure.objects.filter(pk=off.procedure_id).update(use_after=Procedure.UseAfter.IN_USE)
+    down = Procedure.objects.create(
+        variant=world.forward.variant,
+        code="off",
+        title="Deactivation",
+        use_after=Procedure.UseAfter.DEACTIVATED,
+    )
+    given = {"source_reference": "invented", "typed_by": by, "effective_on": dt.date(2018, 1, 1)}
+    down = Revision.objects.create(procedure=down, number="1", **given)
+    step = work.steps.create(number=1, kind="confirm", text="Blank off.", restore_text="Take the blank off.")
+    now, today = timezone.now(), timezone.localdate()
+
+    def events(revision: Revision, each: int, **how: object) -> list[CheckEvent]:
+        signed = {"state": CheckEvent.State.SIGNED, "signed_at": now, "outcome": CheckEvent.Outcome.DONE}
+        return [
+            CheckEvent(
+                uuid=uuid.UUID(int=rng.getrandbits(128), version=4),
+                aircraft=one,
+                revision=revision,
+                base_id=one.base_id,
+                work_date=today - dt.timedelta(days=rng.randrange(30)),
+                started_by=by,
+                **signed | how,
+            )
+            for one in rng.sample(fleet, len(fleet) // each)
+        ]
+
+    drafts = events(work, 100, state=CheckEvent.State.DRAFT, signed_at=None, outcome="")
+    with guards_lifted(connection):
+        for made in (
+            drafts,
+            events(work, 50, outcome=CheckEvent.Outcome.NOT_VALID, next_action="Repeat it."),
+            events(down, 30),
+        ):
+            CheckEvent.objects.bulk_create(made, batch_size=500)
+        CautionFollowed.objects.bulk_create(CautionFollowed(event=one, step=step) for one in drafts)
+        Defect.objects.bulk_create(
+            Defect(aircraft=one, description="Invented.", raised_by=by, raised_at=now)
+            for one in rng.sample(fleet, len(fleet) // 30)
+        )
 
 
 def cpu(work: Callable[[], object]) -> float:
