@@ -25,13 +25,10 @@ TOLD = ("state", "p_cross", "low", "high", "value", "was_over", "over")
 ON_DAYS = ("made_on", "came_on", "crossing_on", "crossed_on")
 
 
-def refresh_report_card(*, now: dt.datetime | None = None, since: dt.date | None = None) -> ForecastCard:
-    """Foretell what is missing and count all past forecasts. Run it after refresh_drift.
-
-    since: what was foretold before that day is left for the next run; about half a second a month.
-    """
+def refresh_report_card(*, now: dt.datetime | None = None) -> ForecastCard:
+    """Foretell what is missing and count all past forecasts. Run it after refresh_drift."""
     now = now or timezone.now()
-    keep_past_forecasts(now=now, since=since)
+    keep_past_forecasts(now=now)
     _remember(now)
     alarms = _alarms(SeriesState.objects.all())
     return ForecastCard.objects.create(

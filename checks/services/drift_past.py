@@ -37,19 +37,16 @@ class Pair:
     came: int
 
 
-def keep_past_forecasts(*, now: dt.datetime, since: dt.date | None = None) -> None:
+def keep_past_forecasts(*, now: dt.datetime) -> None:
     """Keep the forecasts that are missing, drop those whose records were corrected since.
 
-    Each month is a transaction of its own, so a run that was broken off goes on where it was. since: months
-    before that day are left for another run.
+    Each month is a transaction of its own, so a run that was broken off goes on where it was.
     """
     inputs = gather(now=now)
     wanted = {(pair.key, pair.after, pair.next, pair.life): pair for pair in _pairs(inputs)}
     kept = _drop_others(set(wanted))
     missing = [pair for key, pair in wanted.items() if key not in kept]
     for month, pairs in sorted(_by_month(inputs, missing).items()):
-        if since and month < since:
-            continue
         with transaction.atomic():
             PastForecast.objects.bulk_create(_foretold(inputs, month, pairs), ignore_conflicts=True)
 

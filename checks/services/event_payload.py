@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Exists, OuterRef
+
 from checks.models import CheckEvent
 from checks.services.chain import row
 
@@ -38,11 +40,16 @@ _INSTRUMENT = {
 
 def event_payload(event: CheckEvent) -> dict[str, Any]:
     """Everything of an event, read afresh, so that both engines and any later year give the same text."""
-    return event_payloads([event.pk])[event.pk]
+    return event_payloads([event.pk], later=_later_parts(event.pk))[event.pk]
 
 
-def event_payloads(keys: Iterable[UUID]) -> dict[UUID, dict[str, Any]]:
-    """The same of many events, by key; those that are not there are left out. Thirteen queries."""
+def event_payloads(
+    keys: Iterable[UUID], *, later: Iterable[str] = tuple(LATER_PARTS)
+) -> dict[UUID, dict[str, Any]]:
+    """The same of many events, by key; those that are not there are left out. Thirteen queries.
+
+    later: those of LATER_PARTS that they may have rows of.
+    """
     events = {
         event.pk: event
         for event in CheckEvent.objects.select_related("aircraft", "base", "revision__procedure").filter(
@@ -54,13 +61,21 @@ def event_payloads(keys: Iterable[UUID]) -> dict[UUID, dict[str, Any]]:
         found = _parts(events, name, order)
         for key, payload in payloads.items():
             payload[name] = found[key]
-    for name, order in LATER_PARTS.items():
-        for key, rows in _parts(events, name, order).items():
+    for name in later:
+        for key, rows in _parts(events, name, LATER_PARTS[name]).items():
             payloads[key][name] = rows
     instruments = _instruments(events)
     for key, payload in payloads.items():
         payload["instruments"] = instruments[key]
     return payloads
+
+
+def _later_parts(key: UUID) -> list[str]:
+    """Which of LATER_PARTS an event has: most have few, and each is a query of its own. One query."""
+    models = [CheckEvent._meta.get_field(name).related_model for name in LATER_PARTS]
+    there = [Exists(model.objects.filter(event=OuterRef("pk"))) for model in models]
+    (found,) = CheckEvent.objects.filter(pk=key).order_by().values_list(*there)
+    return [name for name, has in zip(LATER_PARTS, found, strict=True) if has]
 
 
 def _names(event: CheckEvent) -> dict[str, Any]:

@@ -111,8 +111,7 @@ def generate(*, seed: int = SEED, today: dt.date, password: str | None = None) -
     refresh_due(today=today)
     loaded = dt.datetime.combine(today, dt.time(0), tzinfo=dt.UTC)
     refresh_drift(now=loaded)
-    # Last year whole and this year; the first night counts those before.
-    refresh_report_card(now=loaded, since=dt.date(today.year - 2, 7, 1))
+    refresh_report_card(now=loaded)
     load_shared(master)
     plan_and_accept(master)
     return truth

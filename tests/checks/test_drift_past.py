@@ -54,15 +54,6 @@ def test_each_reading_but_the_first_has_its_forecast(world: World) -> None:
     assert found[0].made_on == (first.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
 
 
-def test_earlier_months_can_be_left_for_another_night(world: World) -> None:
-    ramp(world, world.forward, 0.1, checks=8)
-    refresh_report_card(since=ago(300))
-    few = forecasts()
-    assert few and min(one.made_on for one in few) >= ago(300)
-    refresh_report_card()
-    assert len(forecasts()) == 7 > len(few)
-
-
 def test_what_came_later_changes_no_forecast(world: World) -> None:
     """The forecasts made with half of the history are the forecasts made with all of it."""
     half, later = ago(320), ago(319)
