@@ -27,7 +27,8 @@ BASIS = (
     f"Alert level: as many in the last {NOW_MONTHS} months as come with less than {CHANCE:.0%} chance at the "
     f"rate of the {BEFORE_MONTHS} months before, both times counted as Poisson. Of many quiet lines one in "
     "twenty or fewer raise an alert: it asks for a look, it is no verdict. Days with an open defect have no "
-    "alert level; they are no count of events."
+    "alert level; they are no count of events. A purge goes through all panels at once: it is counted for "
+    "the whole aircraft."
 )
 
 
@@ -219,10 +220,18 @@ def lives_words(one: PurgeLives) -> str:
     """Whether the lives of a variant shorten, in words."""
     if not one.trend.pairs:
         return "No aircraft has two lives to compare."
-    share = f"Of {one.trend.pairs} pairs of lives of one aircraft the later is longer in {one.trend.longer}"
+    pairs = "1 pair" if one.trend.pairs == 1 else f"{one.trend.pairs} pairs"
+    share = f"Of {pairs} of lives of one aircraft the later is longer in {one.trend.longer}"
     if one.trend.shortens:
         return f"Shortening: {share.lower()}, which comes by chance {one.trend.chance:.1%} of the time."
     return f"Not shown. {share}."
+
+
+def hours_words(report: Report, variant: str) -> str:
+    """What the rates of a variant are per: its flight hours in both periods."""
+    line = next(line for line in report.lines if line.variant == variant)
+    now, before = line.now.hours, line.before.hours
+    return f"{now:,.0f} flown in the last {NOW_MONTHS} months, {before:,.0f} in the {BEFORE_MONTHS} before"
 
 
 def figure(value: float | Decimal | None, digits: int = 2) -> str:

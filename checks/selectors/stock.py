@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
-from django.db.models.functions import Coalesce
 
 from checks.engine.stock import ADD, COUNT, TAKE, Entry, Lot, on_hand
 from checks.models import CheckEvent, FluidMix, StockItem, StockMovement
@@ -63,11 +62,11 @@ class Spares:
 
 
 def fluid_events() -> QuerySet[CheckEvent]:
-    """Signed checks, not superseded, that took from a batch, with `took`: the litres kept when signed; of
-    those signed before these were kept, the litres that their procedure states today."""
+    """Signed checks, not superseded, that took from a batch: what was kept when they were signed; of those
+    signed before that was kept, what their procedure states today."""
     signed = CheckEvent.objects.signed().exclude(superseded_by__state=CheckEvent.State.SIGNED)
-    took = Coalesce("fluid_taken__litres", "revision__procedure__fluid_litres")
-    return signed.filter(fluid_batch__isnull=False).annotate(took=took).filter(took__gt=0)
+    took = Q(fluid_taken__isnull=False) | Q(revision__procedure__fluid_litres__gt=0)
+    return signed.filter(took, fluid_batch__isnull=False)
 
 
 def fluid_stock(*, batch_id: int | None = None) -> list[BatchStock]:
@@ -87,9 +86,10 @@ def fluid_stock(*, batch_id: int | None = None) -> list[BatchStock]:
     told = _moved(entries, StockMovement.objects.standing().filter(batch__isnull=False, **one), "batch_id")
     events = fluid_events() if batch_id is None else fluid_events().filter(fluid_batch=batch_id)
     columns = ("pk", "fluid_batch_id", "base_id", "work_date", "signed_at")
-    for event, batch, base, on, at, litres in events.values_list(*columns, "took"):
+    columns += ("fluid_taken__litres", "revision__procedure__fluid_litres")
+    for event, batch, base, on, at, kept, stated in events.values_list(*columns):
         if event not in told:
-            entries[batch, base].append(Entry(on, at, TAKE, litres))
+            entries[batch, base].append(Entry(on, at, TAKE, stated if kept is None else kept))
     found = [BatchStock(known[batch], base, on_hand(rows)) for (batch, base), rows in entries.items()]
     return sorted(found, key=lambda row: (row.batch.expires_on, row.batch.code, row.base_id))
 

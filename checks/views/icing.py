@@ -46,15 +46,16 @@ class ReasonShown:
     href: str
 
 
-def shown(reason: Reason) -> ReasonShown:
-    """How a reason is shown. No query."""
+def shown(reason: Reason, registration: str) -> ReasonShown:
+    """How a reason is shown; one without a record of its own leads to the aircraft. No query."""
     state = shapes.state(SHOWN_AS[reason.kind])
-    return ReasonShown(reason.text, state.shape, state.tone, addresses.of_reason(reason))
+    href = addresses.of_reason(reason) or addresses.of_aircraft(registration)
+    return ReasonShown(reason.text, state.shape, state.tone, href)
 
 
 def line(status: IcingStatus) -> dict:
     """One aircraft with its reasons and the tone of the gravest, for a page. No query."""
-    reasons = [shown(reason) for reason in status.reasons]
+    reasons = [shown(reason, status.aircraft.registration) for reason in status.reasons]
     tones = {reason.tone for reason in reasons}
     tone = next((tone for tone in ("act", "heed") if tone in tones), "")
     return {

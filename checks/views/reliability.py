@@ -5,7 +5,15 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from checks.selectors.reliability import BASIS, Line, PurgeLives, figure, lives_words, reliability
+from checks.selectors.reliability import (
+    BASIS,
+    Line,
+    PurgeLives,
+    figure,
+    hours_words,
+    lives_words,
+    reliability,
+)
 from checks.views.access import needs
 
 LINES = (
@@ -38,7 +46,11 @@ def reliability_page(request: HttpRequest) -> HttpResponse:
         "report": report,
         "columns": LINES,
         "variants": [
-            {"name": one.variant, "rows": [row(line) for line in report.lines if line.variant == one.variant]}
+            {
+                "name": one.variant,
+                "hours": hours_words(report, one.variant),
+                "rows": [row(line) for line in report.lines if line.variant == one.variant],
+            }
             for one in report.lives
         ],
         "lives": {"columns": LIVES, "rows": [_lives(one) for one in report.lives]},

@@ -1,7 +1,7 @@
 """Reliability on paper: rates by variant and position with alert levels, lives between purges."""
 
 from checks.charts.wording import day_words
-from checks.selectors.reliability import BASIS, Line, Report, figure, lives_words
+from checks.selectors.reliability import BASIS, Line, Report, figure, hours_words, lives_words
 from reports.pdf.frame import Shown, list_document, table
 
 # Column, width in points, whether digits stand to the right; the widths fill a landscape A4 sheet.
@@ -30,6 +30,7 @@ def reliability_pdf(report: Report, operator: str, is_demo: bool) -> bytes:
     numeric = [place for place, digits in enumerate(right) if digits]
     for one in report.lives:
         document.heading(one.variant.capitalize())
+        document.text(f"Per 1,000 flight hours: {hours_words(report, one.variant)}.", small=True)
         lines = [_line(line) for line in report.lines if line.variant == one.variant]
         document.add(table(names, lines, widths, numeric))
     document.heading("Time between purges")

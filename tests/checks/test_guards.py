@@ -60,9 +60,8 @@ FROZEN = [
     Revision,
     MelItem,
     IntervalRevision,
-    LimitRow,
-    IntervalRevision,
     IntervalRevision.only_on.through,
+    LimitRow,
     *(model for _, model, _ in PARTS),
     *guard_rules.WRITTEN_ONCE,
 ]
@@ -118,15 +117,6 @@ def _history() -> World:
         kind="counted", on=world.today, base=batch.base, batch=batch, quantity=5, **kept
     )
     FluidMix.objects.create(kind_a="A", kind_b="B", allowed=False, source_reference="Invented.", **kept)
-    task = world.recurring(world.forward)
-    revised = type_revision(
-        check=task,
-        by=controller,
-        terms={name: getattr(task, name) for name in TERMS} | {"interval_days": 150},
-        only_on=[world.forward],
-        reason="Invented.",
-    )
-    approve_interval(revision=revised, by=world.person("director1"), password=PASSWORD)
     package = WorkPackage.objects.create(
         aircraft=world.forward, base=batch.base, on=world.today, made_at=NOON
     )

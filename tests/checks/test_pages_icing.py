@@ -59,6 +59,15 @@ def test_every_reason_leads_to_its_record(world: World, browse: Client) -> None:
     assert response.context["against"] == 2
 
 
+def test_a_reason_without_a_record_of_its_own_leads_to_the_aircraft(world: World, browse: Client) -> None:
+    world.forward.state = "stored"
+    world.forward.save()
+    lines = {line["aircraft"].pk: line["reasons"] for line in browse.get(URL).context["lines"]}
+    (reason,) = lines[world.forward.pk]
+    assert "stored" in reason.text and browse.get(reason.href).status_code == 200
+    assert reason.href == f"/aircraft/{world.forward.registration}/"
+
+
 def test_a_reason_has_a_shape_and_words_besides_its_colour(world: World, browse: Client) -> None:
     performed(world, world.forward, series=OVER)
     page = browse.get(URL).content.decode()

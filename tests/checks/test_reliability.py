@@ -1,6 +1,7 @@
 """Reliability: what is counted where, over which hours, and how it is shown."""
 
 import datetime as dt
+import io
 from decimal import Decimal
 
 import pytest
@@ -8,6 +9,7 @@ import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from pypdf import PdfReader
 
 from checks.selectors.reliability import (
     ALERT,
@@ -139,8 +141,11 @@ def test_page_and_paper_say_the_same(used: World, client_of) -> None:
     desk = client_of(used.person("director1"))
     words = desk.get(reverse("checks:reliability")).content.decode()
     assert "Alert level: as many in the last 12 months" in words and "2.50" in words
+    hours = "Per 1,000 flight hours: 400 flown in the last 12 months"
+    assert hours in words
     paper = desk.get(reverse("reports:reliability_pdf"))
     assert paper["Content-Type"] == "application/pdf" and paper.content.startswith(b"%PDF")
+    assert hours in PdfReader(io.BytesIO(paper.content)).pages[0].extract_text()
 
 
 def test_queries_do_not_grow(db, clock) -> None:
