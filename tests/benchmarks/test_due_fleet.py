@@ -13,7 +13,7 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
-from checks.models import DuePoint
+from checks.models import DuePoint, UseSeason
 from checks.selectors.due_counting import count_due
 from checks.selectors.due_fleet import counted, read
 from checks.services.due import refresh_due, stored_values
@@ -28,6 +28,9 @@ AIRCRAFT, TASKS, ROUNDS, LOOPED, MAY_BE = 5000, 25, 5, 100, 3
 
 def test_counting_the_fleet_against_reading_it() -> None:
     generate(build_world(), aircraft=AIRCRAFT, tasks=TASKS)
+    for kind in UseSeason.Kind:
+        told = {"years": 4, "aircraft": AIRCRAFT, "kept": 0.9, "learned_at": timezone.now()}
+        UseSeason.objects.create(kind=kind, months=[800, 1200] * 6, **told)
     today = timezone.localdate()
     wrote = cpu(lambda: refresh_due(today=today))
     assert DuePoint.objects.count() >= AIRCRAFT * TASKS

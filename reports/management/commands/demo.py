@@ -18,6 +18,7 @@ from checks.selectors.drift import latest_run
 from checks.services.drift import refresh_drift
 from checks.services.drift_card import refresh_report_card
 from checks.services.due import refresh_due
+from checks.services.use_season import learn_use_season
 from fleet import demo_logins
 from fleet.models import User
 from reports.demo.history import SEED, generate
@@ -129,7 +130,8 @@ class Command(BaseCommand):
 
 
 def _go_on_with_the_days() -> None:
-    """Due points and, once a day, drift: what runs every night where the tool is in earnest."""
+    """Season of use, due points and, once a day, drift: what runs every night where it is in earnest."""
+    learn_use_season()
     refresh_due()
     run = latest_run()
     if run is None or timezone.localdate(run.run_at) < timezone.localdate():
