@@ -96,6 +96,7 @@ def test_pages_against_their_floors(
         cursor.execute("ANALYZE")
     browse = client_of(auditor)
     status = (icing_view.icing_status, "checks/icing_status.html")
+    hold_to_the_pages(browse)  # first: measuring puts the bare pages in their place
     found = [
         measured(browse, monkeypatch, *asking)
         for asking in (
@@ -104,7 +105,6 @@ def test_pages_against_their_floors(
             ("icing_status", "/icing/?sort=status", *status, gravest),
         )
     ]
-    hold_to_the_pages(browse)
     for first, last, queries in found:
         assert first <= MAY_BE and last <= LAST_MAY_BE and queries <= QUERIES_MAY_BE
 
