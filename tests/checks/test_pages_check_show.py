@@ -81,7 +81,7 @@ def test_the_loop_of_purge_and_retest_is_one_story_with_what_comes_next(world: W
         text = page(client, event)
         others = {first.pk, purge.pk, retest.pk} - {event.pk}
         assert all(f'href="/checks/{one}/"' in text for one in others)
-        assert flat(text).count("this one") == 1
+        assert text.count('<span class="note">this one</span>') == 1
 
 
 def test_what_may_come_next_follows_role_and_record(world: World) -> None:
