@@ -4,15 +4,17 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('fleet', '0009_work_hours'),
+        ("fleet", "0009_work_hours"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='fitment',
-            name='removed_as_planned',
-            field=models.BooleanField(default=False, help_text='A removal that the programme asks for. Any other counts as unscheduled.'),
+            model_name="fitment",
+            name="removed_as_planned",
+            field=models.BooleanField(
+                default=False,
+                help_text="A removal that the programme asks for. Any other counts as unscheduled.",
+            ),
         ),
     ]

@@ -52,7 +52,10 @@ def test_owner_number_act_and_time_are_part_of_what_is_hashed(chain: ChainHead) 
             "UPDATE checks_record SET canonical = replace(canonical, '96', '95') WHERE number = 3",
             "link 3: its text",
         ),
-        ("UPDATE checks_record SET act = 'performed' WHERE number = 2", "link 2: its number, act, form, time or owner"),
+        (
+            "UPDATE checks_record SET act = 'performed' WHERE number = 2",
+            "link 2: its number, act, form, time or owner",
+        ),
         ("UPDATE checks_chainhead SET number = 9", "the head names link 9"),
     ],
 )

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from checks.engine.drift import FleetFit, FleetPrior, Readings, fit_fleet
-from checks.engine.drift_regression import Design, demeaned_ridge, group_median, mad_sd, regress
+from checks.engine.drift_regression import Design, demeaned_ridge, group_median, mad_sd
 from checks.engine.simulate import Noise, Upkeep
 from checks.engine.simulate_fleet import simulate_fleet
 from tests.engine.drift_cases import TABLE, joined, series_readings
