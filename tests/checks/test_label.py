@@ -39,7 +39,7 @@ def instrument_field(step: Step) -> str:
 def chosen(page: str, step: Step) -> str:
     """The key of the instrument that stands chosen at a step, empty for none."""
     select = re.search(rf'<select id="{instrument_field(step)}".*?</select>', page, re.DOTALL)[0]
-    found = re.search(r'<option value="(\d+)"[^>]* selected', select)
+    found = re.search(r'<option [^>]*\bvalue="(\d+)"[^>]* selected', select)
     return found[1] if found else ""
 
 

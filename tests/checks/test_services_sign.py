@@ -150,10 +150,10 @@ def test_a_signature_needs_certificate_number_and_kind(world: World, sign: Calla
 def test_everything_that_is_missing_is_named_at_once(world: World) -> None:
     event = started(world, world.forward)
     whole = typed(event)
-    temperature = event.revision.steps.get(quantity="temperature")
+    temperatures = {step.pk for step in event.revision.steps.filter(quantity="temperature")}
     panels = tuple(o for o in whole.observations if o.position is None)
     cautions = tuple(replace(c, restored=False) for c in whole.cautions[1:])
-    readings = tuple(r for r in whole.readings if r.step != temperature.pk)
+    readings = tuple(r for r in whole.readings if r.step not in temperatures)
     readings = tuple(replace(r, instrument="") if r.typed == "170" else r for r in readings)
     given = replace(whole, readings=readings, observations=panels, cautions=cautions)
     save_draft(event=event, by=world.person("technician1"), given=given)

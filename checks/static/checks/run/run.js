@@ -12,7 +12,7 @@ import { tell } from "./words.js";
 // From here on the draft is sent by this file alone, with what it knows of the draft before.
 for (const name of ["hx-post", "hx-trigger", "hx-target", "hx-swap", "hx-sync"]) form.removeAttribute(name);
 
-function serverSays(answer) {
+function serverSays(answer, same) {
   const page = new DOMParser().parseFromString(answer.panel, "text/html");
   for (const id of ["outcome", "outcome-line"]) {
     const part = page.getElementById(id);
@@ -20,9 +20,10 @@ function serverSays(answer) {
     byId(id).replaceWith(document.adoptNode(part));
   }
   byId("outcome").dispatchEvent(new CustomEvent("htmx:afterSettle", { bubbles: true }));
-  const differs = live.differences(answer.points);
+  // An answer to what has been typed over since is not compared: what is sent next has its own.
+  const differs = same ? live.differences(answer.points) : [];
   const lines = differs.map((one) => `step ${one.number}: this phone reckons ${one.phone}, the server ${one.server}`);
-  lines.push(...asked.serverAsks(answer.asked, answer.problems));
+  if (same) lines.push(...asked.serverAsks(answer.asked, answer.problems));
   tell("differs", lines.length ? `The server decides. ${lines.join("; ")}.` : "");
   byId("outcome").dataset.from = "server";
   cards.refresh();

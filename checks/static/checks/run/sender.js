@@ -181,7 +181,7 @@ async function kept(answer, sent) {
   });
   tell("conflict");
   await keep();
-  for (const act of state.heard) act(answer);
+  for (const act of state.heard) act(answer, same);
 }
 
 function conflict(answer) {
