@@ -40,6 +40,8 @@ def fit_season(totals: Floats, days: NDArray[np.int64], first_month: int) -> Fit
     months = len(days)
     if totals.ndim != 2 or months % 12 or totals.shape[1] != months + 1:
         raise ValueError(f"{totals.shape} totals for {months} months: whole years and one total more")
+    if not totals.size:
+        return None
     used = np.diff(totals, axis=1).reshape(len(totals), -1, 12)
     length = days.reshape(-1, 12)
     mean = used.sum(axis=2) / length.sum(axis=1)

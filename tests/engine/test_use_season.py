@@ -160,3 +160,8 @@ def test_month_ends_lie_on_the_line_between_entries() -> None:
     assert np.isnan(month_ends(first, last, np.array([30, 60]))[0, 1])
     empty = np.array([[28.0, nan, nan]]), np.array([[100.0, nan, nan]])
     assert np.isnan(month_ends(empty, empty, np.array([30, 60]))).all()
+
+
+def test_a_fleet_of_nothing_has_no_season() -> None:
+    assert fit_season(np.zeros((0, 25)), np.full(24, 30), 1) is None
+    assert fit_season(np.zeros((3, 1)), np.zeros(0, dtype=int), 1) is None

@@ -79,7 +79,7 @@ ITEMS = [
     ),
     ("ours: series drawn", "since the pump started, min"),
     ("ours: limits drawn", "uncertainty, k = 2"),
-    ("ours: every panel", "16 left wing outboard satisfactory 16 left wing inboard satisfactory"),
+    ("ours: every panel", "17 left wing outboard satisfactory 17 left wing inboard satisfactory"),
     ("ours: cautions followed", "Work at height: use a stand with rails at wing and tail"),
     ("ours: put back", "Put back: Tags removed, breakers closed, switches off."),
     ("ours: pump", "Pump 2 Mode high Supply voltage 27.8 V"),
