@@ -15,6 +15,7 @@ class Migration(migrations.Migration):
             field=models.BooleanField(
                 default=False,
                 help_text="A removal that the programme asks for. Any other counts as unscheduled.",
+                verbose_name="planned",
             ),
         ),
     ]

@@ -45,7 +45,9 @@ class Fitment(models.Model):
     removed_hours = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True)
     removal_reason = models.CharField(max_length=200, blank=True)
     removed_as_planned = models.BooleanField(
-        default=False, help_text="A removal that the programme asks for. Any other counts as unscheduled."
+        "planned",
+        default=False,
+        help_text="A removal that the programme asks for. Any other counts as unscheduled.",
     )
 
     objects = FitmentQuerySet.as_manager()

@@ -133,9 +133,16 @@ def all_answered(page) -> None:
         look.get_by_role("radio", name="Yes").check()
     for select in page.locator("select[data-sets]").all():
         select.select_option(index=1)
+    temperatures_answered(page)
     page.get_by_label("Collection began").fill("3:10")
     page.get_by_label("Volume collected").fill("170")
     page.get_by_label("Volume collected").blur()
+
+
+def temperatures_answered(page) -> None:
+    """Before the series and after the collection, on the whole form."""
+    for one in run.temperature(page).all():
+        one.fill("20")
 
 
 def test_a_run_opened_once_is_not_opened_for_another(browser_page, sign_in, world: World) -> None:
@@ -314,7 +321,7 @@ def test_the_server_decides_and_a_difference_is_shown(browser_page, sign_in, wor
     page.get_by_role("button", name="Whole form").click()
     for select in page.locator("select[data-sets]").all():
         select.select_option(index=1)
-    run.temperature(page).fill("20")
+    temperatures_answered(page)
     for minute in range(1, 5):
         page.locator(".series-row").nth(minute).locator("input[inputmode=decimal]").fill("8")
     page.get_by_label("Remarks").click()
