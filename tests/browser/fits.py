@@ -9,6 +9,8 @@ OF_COLOUR = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-t
 
 def fits(page, where: str = "") -> None:
     """No finding of axe-core (its WCAG 2 A and AA rules) in either scheme, nothing over the edge."""
+    page.wait_for_load_state()  # a page that was just asked for may have no document yet
+    page.wait_for_function("document.documentElement !== null && document.readyState === 'complete'")
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), where
     if not page.evaluate("Boolean(window.axe)"):
         page.evaluate(AXE_SCRIPT)
