@@ -8,16 +8,16 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
 from checks.models import CheckEvent, DoubtReview, InstrumentFinding
 from checks.selectors.doubt import Doubt, traceback
 from checks.services import after_sign
-from checks.services.chain import append, locked_head, row
-from checks.services.errors import RecordError, from_validation
+from checks.services.chain import locked_head
+from checks.services.errors import RecordError
 from checks.services.freeze import first_record
+from checks.services.kept import link
 from checks.services.persons import Signatory, authorised, may, prove
 from fleet.models import Authorisation, Calibration, Instrument, User
 
@@ -75,10 +75,8 @@ def write_finding(
         reported_by=by,
         reported_at=at,
     )
-    _whole(finding)
-    payload = {"finding": _unlinked(finding), "instrument": instrument.code, "unit": instrument.unit}
-    finding.record = append(aircraft=None, act="instrument finding", payload=payload, at=at)
-    finding.save(force_insert=True)
+    more = {"instrument": instrument.code, "unit": instrument.unit}
+    link(finding, aircraft=None, act="instrument finding", name="finding", at=at, more=more)
     return finding
 
 
@@ -189,26 +187,10 @@ def _review(
         reviewed_by=signatory.person,
         reviewed_at=at,
     )
-    _whole(review)
-    payload = {
-        "review": _unlinked(review),
+    more = {
         "aircraft": event.aircraft.registration,
         "signed_as": first_record(event).hash,
         "signature": signatory.payload(),
     }
-    review.record = append(aircraft=None, act="doubt review", payload=payload, at=at)
-    review.save(force_insert=True)
+    link(review, aircraft=None, act="doubt review", name="review", at=at, more=more)
     return review
-
-
-def _whole(row_: InstrumentFinding | DoubtReview) -> None:
-    """full_clean before the link is made, so that nothing is linked that can't be kept."""
-    try:
-        row_.full_clean(exclude=["record"])
-    except ValidationError as error:
-        raise RecordError(*from_validation(error)) from None
-
-
-def _unlinked(row_: InstrumentFinding | DoubtReview) -> dict[str, object]:
-    """Every column but the key and the link, which are not known before the link is made."""
-    return {name: value for name, value in row(row_).items() if name not in ("id", "record_id")}

@@ -122,7 +122,7 @@ def verify_records(head: ChainHead) -> Iterator[Fault]:
 
 def verify_chain(head: ChainHead) -> list[str]:
     """What is wrong with a chain in words; an empty list means that it holds."""
-    return [str(fault).partition(", ")[2] if fault.number else fault.text for fault in verify_records(head)]
+    return [f"link {one.number}: {one.text}" if one.number else one.text for one in verify_records(head)]
 
 
 def verify_event(event: CheckEvent) -> list[str]:
