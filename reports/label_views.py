@@ -6,6 +6,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from checks.views.access import needs
+from reports.files import attachment
 from reports.labels import KINDS, MOST, Kind, label_sheet
 
 
@@ -36,8 +37,7 @@ def labels_pdf(request: HttpRequest, kind: str) -> HttpResponse:
     if sheet is None:
         return redirect(f"{reverse('reports:labels', args=[kind])}?{request.GET.urlencode()}")
     name = f"labels-{kind}-{sheet.made_at:%Y-%m-%d}.pdf"
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return HttpResponse(paper(sheet, site_of(request)), content_type="application/pdf", headers=headers)
+    return attachment(paper(sheet, site_of(request)), "application/pdf", name)
 
 
 def _kind(kind: str) -> Kind:

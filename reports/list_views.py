@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from checks.views.access import needs
+from reports.files import attachment
 from reports.listed import Listed, Rows
 from reports.lists import LISTS
 from reports.tables.csv import csv_text
@@ -31,11 +32,7 @@ def list_file(request: HttpRequest, name: str, kind: str) -> HttpResponse:
     if rows is None:  # the page explains what was not understood; no file pretends to be the answer
         return redirect(f"{reverse(listed.page)}?{request.GET.urlencode()}")
     file = f"{name}-{timezone.localdate().isoformat()}.{kind}"
-    return HttpResponse(
-        _content(name, kind, listed, rows),
-        content_type=KINDS[kind],
-        headers={"Content-Disposition": f'attachment; filename="{file}"'},
-    )
+    return attachment(_content(name, kind, listed, rows), KINDS[kind], file)
 
 
 def _content(name: str, kind: str, listed: Listed, rows: Rows) -> str | bytes:

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 from checks.services.notices import open_feed
 from checks.views.access import needs
 from reports.calendar import RETRY_HOURS, base_calendar
+from reports.files import attachment
 from reports.package import package_sheet
 
 #: requests of one address (of a machine) to calendars in so many seconds, and wrong keys among them
@@ -30,11 +31,7 @@ def package_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     if sheet is None:
         raise Http404("There is no package of this number: a newer plan may have taken its place.")
     name = f"package-{sheet.number}-{sheet.registration}-{sheet.on.isoformat()}.pdf"
-    return HttpResponse(
-        paper(sheet),
-        content_type="application/pdf",
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
-    )
+    return attachment(paper(sheet), "application/pdf", name)
 
 
 @require_safe

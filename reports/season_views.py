@@ -9,6 +9,7 @@ from checks.selectors.season_report import SeasonReport, season_reports
 from checks.views.access import needs
 from checks.views.season import asked_year
 from fleet.models import Base, Operator
+from reports.files import attachment
 from reports.season import COLUMNS, csv_rows
 from reports.tables.csv import csv_text
 
@@ -38,6 +39,4 @@ def _report(request: HttpRequest, code: str) -> SeasonReport:
 
 def _file(content: str | bytes, kind: str, report: SeasonReport, ending: str) -> HttpResponse:
     name = f"season-{report.plan.base.code}-{report.plan.date.isoformat()}.{ending}"
-    return HttpResponse(
-        content, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'}
-    )
+    return attachment(content, kind, name)

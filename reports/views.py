@@ -16,6 +16,7 @@ from checks.services.drift import keep_printed
 from checks.views.access import needs
 from fleet.models import Aircraft, Operator
 from reports.duelist import DueList, due_list
+from reports.files import attachment
 from reports.fleet_trend import fleet_trend
 from reports.icing_status import icing_sheet
 from reports.record import check_record
@@ -32,7 +33,7 @@ def due_pdf(request: HttpRequest) -> HttpResponse:
     listed = due_list(request.GET)
     if listed is None:
         return _explain(request)
-    return _file(due_list_pdf(listed), "application/pdf", _name(listed, "pdf"))
+    return attachment(due_list_pdf(listed), "application/pdf", _name(listed, "pdf"))
 
 
 @require_safe
@@ -45,7 +46,7 @@ def icing_pdf(request: HttpRequest) -> HttpResponse:
     if sheet is None:
         return _explain(request, "checks:icing_status")
     moment = timezone.localtime(sheet.at)
-    return _file(icing_status_pdf(sheet), "application/pdf", f"icing-status-{moment:%Y-%m-%d-%H%M}.pdf")
+    return attachment(icing_status_pdf(sheet), "application/pdf", f"icing-status-{moment:%Y-%m-%d-%H%M}.pdf")
 
 
 @require_safe
@@ -60,7 +61,7 @@ def drift_pdf(request: HttpRequest) -> HttpResponse:
     if told.fit:
         keep_printed(told.fit.number)
     name = f"drift-{told.today.isoformat()}.pdf"
-    return _file(fleet_trend_pdf(told), "application/pdf", name)
+    return attachment(fleet_trend_pdf(told), "application/pdf", name)
 
 
 @require_safe
@@ -71,7 +72,7 @@ def reliability_pdf(request: HttpRequest) -> HttpResponse:
 
     report, operator = reliability(timezone.localdate()), Operator.current()
     content = paper(report, operator.name, operator.is_demo)
-    return _file(content, "application/pdf", f"reliability-{report.today.isoformat()}.pdf")
+    return attachment(content, "application/pdf", f"reliability-{report.today.isoformat()}.pdf")
 
 
 @require_safe
@@ -87,7 +88,7 @@ def record_pdf(request: HttpRequest, uuid: object) -> HttpResponse:
     if record is None:
         return render(request, "reports/record_unsigned.html", {"uuid": uuid}, status=404)
     name = f"{record.record.replace('/', '-')}-{record.work.task_code}-{record.work.done_on.isoformat()}.pdf"
-    return _file(paper.record_pdf(record), "application/pdf", name)
+    return attachment(paper.record_pdf(record), "application/pdf", name)
 
 
 @require_safe
@@ -98,7 +99,7 @@ def traceback_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 
     told = instrument_traceback(get_object_or_404(InstrumentFinding, pk=pk))
     name = f"traceback-{told.instrument_code}-{told.found_on.isoformat()}.pdf"
-    return _file(paper(told), "application/pdf", name)
+    return attachment(paper(told), "application/pdf", name)
 
 
 @require_safe
@@ -126,7 +127,7 @@ def worksheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
         link = reverse("checks:check", args=[draft.pk])
     sheet = worksheet(revision, aircraft, link=request.build_absolute_uri(link), draft=draft)
     name = f"worksheet-{sheet.registration}-{sheet.procedure_code}-{slugify(sheet.revision)}.pdf"
-    return _file(paper(sheet), "application/pdf", name)
+    return attachment(paper(sheet), "application/pdf", name)
 
 
 def _draft(key: str, aircraft: Aircraft, revision: int) -> CheckEvent | None:
@@ -146,9 +147,3 @@ def _explain(request: HttpRequest, page: str = "checks:due_list") -> HttpRespons
 
 def _name(listed: DueList, kind: str) -> str:
     return f"due-list-{listed.today.isoformat()}.{kind}"
-
-
-def _file(content: str | bytes, kind: str, name: str) -> HttpResponse:
-    return HttpResponse(
-        content, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'}
-    )

@@ -15,6 +15,7 @@ from django.contrib.auth.models import Group
 from django.db import connection, models, transaction
 
 from checks.models import ChainHead
+from reports.transfer.tables import wholes_first
 from tests.guards import guards_lifted
 
 Made = TypeVar("Made")
@@ -64,23 +65,8 @@ def _begun() -> bool:
 
 
 def _parts_first() -> list[Model]:
-    """Every table, before the tables that its keys point to (a ring of tables is cut anywhere)."""
     every = [m for m in apps.get_models(include_auto_created=True) if m._meta.managed]
-    seen: set[Model] = set()
-    wholes_first: list[Model] = []
-
-    def visit(model: Model) -> None:
-        if model in seen or model not in every:
-            return
-        seen.add(model)
-        for field in model._meta.local_fields:
-            if field.remote_field:
-                visit(field.related_model)
-        wholes_first.append(model)
-
-    for model in every:
-        visit(model)
-    return wholes_first[::-1]
+    return wholes_first(every)[::-1]
 
 
 def _read() -> Rows:

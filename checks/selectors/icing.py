@@ -29,20 +29,7 @@ Row = dict[str, Any]
 #: Keys of aircraft; a queryset of them stands for a large part of the fleet.
 Ids = list[int] | QuerySet
 # Kinds of reasons, the gravest first.
-(
-    DEFECT,
-    EXPIRED,
-    LIMIT_UNKNOWN,
-    DEACTIVATED,
-    DISTURBED,
-    NOT_VALID,
-    DOUBT,
-    LIMITED,
-    LATE,
-    UNKNOWN,
-    STALE,
-    STORED,
-) = (
+KINDS = (
     "open defect",
     "deferral expired",
     "deferral limit not known",
@@ -56,7 +43,7 @@ Ids = list[int] | QuerySet
     "stale utilisation",
     "stored",
 )
-KINDS = (
+(
     DEFECT,
     EXPIRED,
     LIMIT_UNKNOWN,
@@ -69,7 +56,7 @@ KINDS = (
     UNKNOWN,
     STALE,
     STORED,
-)
+) = KINDS
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ MEL items are closed by the guards, which refuse any part that comes after its w
 """
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -74,14 +74,8 @@ def _columns(model: Model) -> Iterator[Column]:
             yield Column(field, related if related in NAMED else None)
 
 
-def _ordered() -> list[Model]:
-    """The models, those pointed to first, the wholes that are closed last."""
-    every = [
-        model
-        for app in APPS
-        for model in apps.get_app_config(app).get_models(include_auto_created=True)
-        if model._meta.managed and model not in LEFT_OUT
-    ]
+def wholes_first(every: Sequence[Model]) -> list[Model]:
+    """The models of `every`, those that keys point to before those with the keys; a ring is cut anywhere."""
     found: list[Model] = []
     seen: set[Model] = set()
 
@@ -96,6 +90,18 @@ def _ordered() -> list[Model]:
 
     for model in every:
         visit(model)
+    return found
+
+
+def _ordered() -> list[Model]:
+    """The models, those pointed to first, the wholes that are closed last."""
+    every = [
+        model
+        for app in APPS
+        for model in apps.get_app_config(app).get_models(include_auto_created=True)
+        if model._meta.managed and model not in LEFT_OUT
+    ]
+    found = wholes_first(every)
     return [m for m in found if m not in WHOLES] + [m for m in found if m in WHOLES]
 
 
